@@ -7,7 +7,7 @@
 mod ground;
 
 use ground::Plan;
-use ground::run::{Said, percent, said};
+use ground::run::{Wording, percent, wording};
 use haulm::science::reference::Answer;
 
 /// Grounds that a line rests on.
@@ -55,13 +55,13 @@ fn lines() -> Vec<Plan> {
     lines
 }
 
-fn line(plan: &Plan, all: &[Said]) -> String {
+fn line(plan: &Plan, all: &[Wording]) -> String {
     let within = |(low, high): (f64, f64), value: f64| low <= value && value <= high;
-    let holds = |of: fn(&Said) -> Option<(f64, f64)>| {
+    let holds = |of: fn(&Wording) -> Option<(f64, f64)>| {
         percent(all, |s| of(s).is_some_and(|i| within(i, s.true_ratio)))
     };
     let answers = |answer: Answer| percent(all, |s| s.answer == Some(answer));
-    let mean = |of: fn(&Said) -> f64| all.iter().map(of).sum::<f64>() / all.len().max(1) as f64;
+    let mean = |of: fn(&Wording) -> f64| all.iter().map(of).sum::<f64>() / all.len().max(1) as f64;
     format!(
         "| {:.0} | {} | {:.0} ± {:.0} | {:.0} | {} | {:.0} | {:.0} | {:.3} | {:.0} | {:.0} | {:.0} | {:.0} | {:.0} | {:.1} | {:.1} | {:.0} | {:.0} |",
         plan.correlation,
@@ -110,8 +110,8 @@ fn main() {
     for (k, plan) in lines.iter().enumerate().take(last).skip(first) {
         let mut all = Vec::new();
         for seed in 0..grounds {
-            match said(*plan, 1_000_003 * (k as u64 + 1) + seed) {
-                Ok(said) => all.push(said),
+            match wording(*plan, 1_000_003 * (k as u64 + 1) + seed) {
+                Ok(wording) => all.push(wording),
                 Err(error) => println!("ground {seed}: {error}"),
             }
         }

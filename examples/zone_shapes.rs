@@ -80,7 +80,7 @@ fn wkt(shape: &MultiPolygon<f64>) -> Result<String, std::fmt::Error> {
 
 fn main() -> Result<(), Box<dyn Error>> {
     let mut fields = Vec::new();
-    for (seed, (heading, length, width, reach, noise, least)) in (0_u64..).zip(FIELDS) {
+    for (seed, (heading, length, width, reach, noise, minimum)) in (0_u64..).zip(FIELDS) {
         let centre = (560_000.0, 5_560_000.0);
         let pond = ring(
             (centre.0 + 0.3 * reach, centre.1),
@@ -104,9 +104,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         let grid = cut(&field, frame)?;
         let rule = ZoneRule {
             step: 15.0,
-            least_q: 0,
-            greatest_q: 8,
-            minimum_area: least * length * width,
+            minimum_q: 0,
+            maximum_q: 8,
+            minimum_area: minimum * length * width,
             keep_total: true,
             tolerance: 0.0,
         };

@@ -176,7 +176,7 @@ impl NRate {
 
 impl NRate {
     /// As people read it: `41.0 lb N/ac` or `46.0 kg N/ha`.
-    pub fn told(self, us: bool) -> String {
+    pub fn text(self, us: bool) -> String {
         if us {
             format!("{:.1} lb N/ac", self.as_lb_per_ac())
         } else {
@@ -187,7 +187,7 @@ impl NRate {
 
 impl Yield {
     /// As people read it: bushels where the crop has them, else pounds or tonnes.
-    pub fn told(self, us: bool, lb_per_bu: Option<f64>) -> String {
+    pub fn text(self, us: bool, lb_per_bu: Option<f64>) -> String {
         match (us, lb_per_bu) {
             (true, Some(lb)) => format!("{:.1} bu/ac", self.as_bu_per_ac(lb)),
             (true, None) => format!("{:.0} lb/ac", self.get() / KG_HA_PER_LB_AC),
@@ -218,7 +218,7 @@ impl Area {
         self.0 / M2_PER_AC
     }
     /// As people read it: acres or hectares.
-    pub fn told(self, us: bool) -> String {
+    pub fn text(self, us: bool) -> String {
         if us {
             format!("{:.2} ac", self.as_ac())
         } else {
@@ -234,14 +234,14 @@ impl Area {
                 self.0 / (M_PER_FT * M_PER_FT)
             )
         } else {
-            format!("{} ({})", self.told(false), self.told(true))
+            format!("{} ({})", self.text(false), self.text(true))
         }
     }
 }
 
 impl Length {
     /// As people read it: feet or metres.
-    pub fn told(self, us: bool) -> String {
+    pub fn text(self, us: bool) -> String {
         if us {
             let feet = self.0 / M_PER_FT;
             let digits = usize::from(feet < 10.0);
@@ -252,7 +252,7 @@ impl Length {
     }
     /// In both systems, where nobody knows who reads.
     pub fn both(self) -> String {
-        format!("{} ({})", self.told(false), self.told(true))
+        format!("{} ({})", self.text(false), self.text(true))
     }
 }
 

@@ -7,9 +7,9 @@ use geo::{LineString, MultiPolygon, Polygon};
 use haulm::app::job::map_job;
 use haulm::job::settings::Settings;
 use haulm::pipeline::ground::{Ground as Prepared, GroundInputs, Layer, lay_out};
-use haulm::pipeline::looked::Sources;
 use haulm::pipeline::run::run;
 use haulm::pipeline::scan::RowIndex;
+use haulm::pipeline::survey::Sources;
 use haulm::science::reference::Answer;
 use haulm::space::crs::Crs;
 use haulm::space::raster::{Affine, Lattice, RasterError, RasterReader, RasterSource, Window};
@@ -59,7 +59,7 @@ folder = "out"
 
 /// What the program says of a ground, and what is true.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Said {
+pub(crate) struct Wording {
     pub(crate) true_ratio: f64,
     pub(crate) ratio: f64,
     /// The interval that is printed.
@@ -278,13 +278,13 @@ pub(crate) fn open(plan: Plan, seed: u64) -> Result<Opened, Box<dyn Error>> {
 }
 
 /// Makes a ground and maps it.
-pub(crate) fn said(plan: Plan, seed: u64) -> Result<Said, Box<dyn Error>> {
+pub(crate) fn wording(plan: Plan, seed: u64) -> Result<Wording, Box<dyn Error>> {
     let mut opened = open(plan, seed)?;
     let outcome = run(&opened.settings, &opened.ground, DAYS, &opened.sources())?.value;
     let reference = &outcome.reference;
     let hectares = opened.ground.area / 10_000.0;
     let uncertainty = outcome.uncertainty.as_ref().ok_or("no draws")?;
-    Ok(Said {
+    Ok(Wording {
         true_ratio: opened.made.true_ratio(),
         ratio: reference.ratio.unwrap_or(f64::NAN),
         interval: reference.low.zip(reference.high),
@@ -301,7 +301,7 @@ pub(crate) fn said(plan: Plan, seed: u64) -> Result<Said, Box<dyn Error>> {
 }
 
 /// How many of many grounds do something. \[%\]
-pub(crate) fn percent(all: &[Said], does: impl Fn(&Said) -> bool) -> f64 {
-    let count = all.iter().filter(|said| does(said)).count();
+pub(crate) fn percent(all: &[Wording], does: impl Fn(&Wording) -> bool) -> f64 {
+    let count = all.iter().filter(|wording| does(wording)).count();
     100.0 * count as f64 / all.len().max(1) as f64
 }

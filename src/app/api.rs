@@ -10,7 +10,7 @@ pub use crate::app::map::{check, inspect, map};
 pub use crate::app::maps::maps;
 pub use crate::app::names;
 pub use crate::app::new::new_job;
-pub use crate::app::picture::{DEFAULT_WIDTH, MOST_WIDTH, PictureRequest, Subject, picture};
+pub use crate::app::picture::{DEFAULT_WIDTH, MAXIMUM_WIDTH, PictureRequest, Subject, picture};
 pub use crate::app::rate::rate;
 pub use crate::app::requests::{
     Common, DEFAULT_MEMORY_MIB, List, MapOptions, NewRequest, RateRequest,

@@ -145,18 +145,18 @@ fn in_words(text: String) -> String {
         ),
         ("No space left on device", "the disk is full"),
     ];
-    let mut told = text;
-    while let Some((begin, end)) = told.find(" (os error ").and_then(|begin| {
-        let end = told.get(begin..)?.find(')')? + begin + 1;
+    let mut notice = text;
+    while let Some((begin, end)) = notice.find(" (os error ").and_then(|begin| {
+        let end = notice.get(begin..)?.find(')')? + begin + 1;
         Some((begin, end))
     }) {
-        told.replace_range(begin..end, "");
+        notice.replace_range(begin..end, "");
         for (theirs, ours) in SYSTEM {
-            told = told.replace(theirs, ours);
+            notice = notice.replace(theirs, ours);
         }
     }
     // "GDAL method 'GDALOpenEx' returned a NULL pointer. Error msg: 'not recognized as …'"
-    if let Some((before, after)) = told.split_once(" returned a NULL pointer.") {
+    if let Some((before, after)) = notice.split_once(" returned a NULL pointer.") {
         let lead = before.rfind("GDAL method").unwrap_or(before.len());
         let reason = after
             .trim()
@@ -168,12 +168,12 @@ fn in_words(text: String) -> String {
         } else {
             format!("GDAL says: {reason}")
         };
-        told = format!(
+        notice = format!(
             "{}it is no file that GDAL can open ({reason})",
             before.get(..lead).unwrap_or_default()
         );
     }
-    told
+    notice
 }
 
 impl fmt::Display for AppError {

@@ -37,8 +37,8 @@ pub fn explain(word: Option<&str>) -> Result<Report, AppError> {
     .with_hint(hint))
 }
 
-fn listed(title: &str, wanted: impl Fn(Code) -> bool) -> Report {
-    let chosen: Vec<Code> = codes::all().filter(|code| wanted(*code)).collect();
+fn listed(title: &str, requirement: impl Fn(Code) -> bool) -> Report {
+    let chosen: Vec<Code> = codes::all().filter(|code| requirement(*code)).collect();
     let blocks = codes::GROUPS.iter().filter_map(|group| {
         let rows: Vec<Vec<String>> = group
             .codes

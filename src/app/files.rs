@@ -54,7 +54,7 @@ impl Decision {
         let unfit = decision.stopped();
         // What cannot be written is part of the record, and the map id, which the files hold, is the record's: so a format that fails sends all of it round once more.
         let (findings, core, map_id, payloads) = loop {
-            let told = failed.len();
+            let notice = failed.len();
             let mut all = decision.findings().to_vec();
             all.extend(failed.iter().map(Failed::finding));
             by_weight(&mut all);
@@ -74,7 +74,7 @@ impl Decision {
                 };
                 formats::files_of(&source, &mut failed)?
             };
-            if failed.len() == told {
+            if failed.len() == notice {
                 break (all, core, map_id, payloads);
             }
         };

@@ -29,12 +29,12 @@ impl Failed {
         Self::of(format, &refused_format(error))
     }
     fn of(format: Format, error: &AppError) -> Self {
-        let told: Vec<&str> = std::iter::once(error.headline.as_str())
+        let notice: Vec<&str> = std::iter::once(error.headline.as_str())
             .chain(error.causes.iter().map(String::as_str))
             .collect();
         Self {
             format,
-            reason: told.join(": "),
+            reason: notice.join(": "),
         }
     }
     /// Whether the machine reads it.
@@ -48,14 +48,14 @@ impl Failed {
             let begin = format!("{word} cannot be written, so the machine gets no file at all: ");
             let end =
                 format!("; leave {word:?} out of output.formats if the machine can do without");
-            Finding::stop(codes::OUTPUT_MACHINE, self.told(&begin, &end)).with_figure(word)
+            Finding::stop(codes::OUTPUT_MACHINE, self.text(&begin, &end)).with_figure(word)
         } else {
             let begin = format!("{word} is not written, the other files are: ");
-            Finding::caution(codes::OUTPUT_FORMAT, self.told(&begin, ""))
+            Finding::caution(codes::OUTPUT_FORMAT, self.text(&begin, ""))
         }
     }
     /// The reason between two texts, as much of it as there is room for.
-    fn told(&self, begin: &str, end: &str) -> String {
+    fn text(&self, begin: &str, end: &str) -> String {
         let room = LONGEST - begin.chars().count() - end.chars().count();
         let mut reason: String = self.reason.chars().take(room).collect();
         if reason.len() < self.reason.len() {

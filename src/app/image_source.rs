@@ -68,7 +68,7 @@ pub(crate) enum Source {
 }
 
 /// One band that an index needs.
-pub(crate) struct Wanted {
+pub(crate) struct Requirement {
     /// Its file.
     pub(crate) path: PathBuf,
     /// Its number, when that is known without the file's descriptions.
@@ -117,9 +117,9 @@ impl Source {
         imagery: &Imagery,
         index: &Index,
         name: &str,
-    ) -> Result<Wanted, AppError> {
+    ) -> Result<Requirement, AppError> {
         match self {
-            Self::One(path) => Ok(Wanted {
+            Self::One(path) => Ok(Requirement {
                 path: path.clone(),
                 number: index.ready_band(),
                 own: None,
@@ -138,7 +138,7 @@ impl Source {
                             .collect::<Vec<_>>(),
                     )
                 })?;
-                Ok(Wanted {
+                Ok(Requirement {
                     path: path.clone(),
                     number: Some(1),
                     own: None,
@@ -175,7 +175,7 @@ impl Source {
                     .with_fact(format!("{} ({})", product.name, product.kind), known())
                     .with_hint("choose an index of the bands that are there, or another sensor"));
                 };
-                Ok(Wanted {
+                Ok(Requirement {
                     path: band.path.clone(),
                     number: Some(1),
                     own: Some(band.clone()),
@@ -211,18 +211,18 @@ impl Source {
 pub(crate) fn scaling(
     imagery: &Imagery,
     index: &Index,
-    wanted: &Wanted,
+    requirement: &Requirement,
     file: &RasterFacts,
     band: usize,
 ) -> Result<(f64, f64), AppError> {
     let fact = &file.bands[band - 1];
-    if let Some(own) = &wanted.own {
+    if let Some(own) = &requirement.own {
         let offset = match (imagery.offset, &own.offset) {
             (Some(given), _) => given,
             (None, Ok(own)) => *own,
             (None, Err(reason)) => {
                 return Err(AppError::refused("imagery.offset", format!("nobody can say which offset band {} has", own.band))
-                    .with_fact(wanted.path.display().to_string(), reason.clone())
+                    .with_fact(requirement.path.display().to_string(), reason.clone())
                     .with_hint("ask where the files come from, and write imagery.offset (Sentinel-2: 0 if it was removed, -0.1 if it is still in the pixels), and imagery.scale where that is unclear too"));
             }
         };
@@ -235,14 +235,14 @@ pub(crate) fn scaling(
     if offset.is_none_or(|offset| offset == 0.0 && imagery.offset.is_none())
         && index.offset_free() != Some(true)
         && index.ready_band().is_none()
-        && let Some(hint) = lone_file(&wanted.path)
+        && let Some(hint) = lone_file(&requirement.path)
     {
         return Err(AppError::refused(
             "imagery.offset",
             "a single file of a satellite product does not say which offset its numbers have",
         )
         .with_fact(
-            wanted.path.display().to_string(),
+            requirement.path.display().to_string(),
             "its name is that of a product's band",
         )
         .with_hint(hint));
@@ -318,7 +318,8 @@ pub(crate) fn product_cautions(
         .into_iter()
         .flat_map(|product| &product.cautions)
         .filter(|(band, _)| used.contains(band));
-    findings.extend(cautions.map(|(_, told)| Finding::caution(codes::IMAGE_FACTORS, told.clone())));
+    findings
+        .extend(cautions.map(|(_, notice)| Finding::caution(codes::IMAGE_FACTORS, notice.clone())));
 }
 
 /// What an image says of itself, and whether it is a product: that one as if it were one file, with its finest lattice, its day and the names of its bands.
@@ -365,7 +366,7 @@ pub(crate) fn mask(
     findings: &mut Vec<Finding>,
 ) -> Result<Option<MaskSpec>, AppError> {
     let product = source.product();
-    let said = match (product, &imagery.mask) {
+    let wording = match (product, &imagery.mask) {
         (None, None) => return Ok(None),
         (Some(product), None) => Some(format!(
             "{}: {}; masked by {}",
@@ -377,7 +378,7 @@ pub(crate) fn mask(
         )),
         (None, Some(_)) => None,
     };
-    findings.extend(said.map(|said| Finding::note(codes::IMAGE_PRODUCT, said)));
+    findings.extend(wording.map(|wording| Finding::note(codes::IMAGE_PRODUCT, wording)));
     let mut specs = Vec::new();
     match &imagery.mask {
         Some(mask) => {

@@ -9,7 +9,7 @@ use crate::finding::{Finding, codes};
 use crate::pipeline::scan::BandWatch;
 
 /// Reflectance that hardly any crop or soil exceeds; where the 98th percentile does, the numbers are no reflectance.
-const GREATEST_REFLECTANCE: f64 = 1.5;
+const MAXIMUM_REFLECTANCE: f64 = 1.5;
 /// Share above it from which the 98th percentile lies above it.
 const ABOVE_SHARE: f64 = 0.02;
 /// Share of negative or of full pixels from which they are no accident.
@@ -52,8 +52,8 @@ struct Band {
     above: AtomicU64,
     full: AtomicU64,
     /// Bits of the extremes.
-    least: AtomicU64,
-    greatest: AtomicU64,
+    minimum: AtomicU64,
+    maximum: AtomicU64,
 }
 
 #[derive(Debug)]
@@ -78,29 +78,29 @@ pub struct Watch {
 fn extremes(row: &[f64]) -> (f64, f64) {
     // Eight at a time, each with extremes of its own: nothing waits for the one before.
     const LANES: usize = 8;
-    let (mut least, mut greatest) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    let (mut minimum, mut maximum) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
     let chunks = row.chunks_exact(LANES);
     let rest = chunks.remainder();
     for chunk in chunks {
         for k in 0..LANES {
-            least[k] = if chunk[k] < least[k] {
+            minimum[k] = if chunk[k] < minimum[k] {
                 chunk[k]
             } else {
-                least[k]
+                minimum[k]
             };
-            greatest[k] = if chunk[k] > greatest[k] {
+            maximum[k] = if chunk[k] > maximum[k] {
                 chunk[k]
             } else {
-                greatest[k]
+                maximum[k]
             };
         }
     }
-    let (least, greatest) = (least.iter().chain(rest), greatest.iter().chain(rest));
+    let (minimum, maximum) = (minimum.iter().chain(rest), maximum.iter().chain(rest));
     (
-        least
+        minimum
             .copied()
             .fold(f64::INFINITY, |a, b| if b < a { b } else { a }),
-        greatest
+        maximum
             .copied()
             .fold(f64::NEG_INFINITY, |a, b| if b > a { b } else { a }),
     )
@@ -143,8 +143,8 @@ impl Watch {
                 negative: AtomicU64::new(0),
                 above: AtomicU64::new(0),
                 full: AtomicU64::new(0),
-                least: AtomicU64::new(f64::INFINITY.to_bits()),
-                greatest: AtomicU64::new(f64::NEG_INFINITY.to_bits()),
+                minimum: AtomicU64::new(f64::INFINITY.to_bits()),
+                maximum: AtomicU64::new(f64::NEG_INFINITY.to_bits()),
             })
             .collect();
         Self {
@@ -167,7 +167,7 @@ impl Watch {
             if share > FEW {
                 let percent = 100.0 * share;
                 let name = &band.is.name;
-                let told = if band.is.offset < 0.0 {
+                let notice = if band.is.offset < 0.0 {
                     AppError::refused(
                         "image.negative",
                         format!(
@@ -183,7 +183,7 @@ impl Watch {
                     )
                     .with_hint("if that number stands for no data, write it as imagery.nodata; else check scale and offset; at most 1 % may be negative")
                 };
-                return Some(statistics(told));
+                return Some(statistics(notice));
             }
             let share = self.share(&band.above);
             if self.needs_scale && share > ABOVE_SHARE {
@@ -191,7 +191,7 @@ impl Watch {
                     AppError::refused(
                         "imagery.scale",
                         format!(
-                            "{:.1} % of the field's pixels lie above {GREATEST_REFLECTANCE} in {}, so its 98th percentile does: that is no reflectance between 0 and 1, and the index needs it",
+                            "{:.1} % of the field's pixels lie above {MAXIMUM_REFLECTANCE} in {}, so its 98th percentile does: that is no reflectance between 0 and 1, and the index needs it",
                             100.0 * share,
                             band.is.name
                         ),
@@ -219,22 +219,22 @@ impl Watch {
                 ));
             }
             if full > 0 {
-                let told = format!(
+                let notice = format!(
                     "{full} of {pixels} pixels of the field hold the greatest number that {} can hold ({:.4}): saturated, or no data that the file does not declare (imagery.nodata)",
                     band.is.name,
                     band.extremes().1
                 );
                 findings.push(if self.share(&band.full) > FEW {
-                    Finding::stop(codes::IMAGE_FULL, told)
+                    Finding::stop(codes::IMAGE_FULL, notice)
                         .with_figure(format!("{:.1} %", 100.0 * self.share(&band.full)))
                 } else {
-                    Finding::caution(codes::IMAGE_FULL, told)
+                    Finding::caution(codes::IMAGE_FULL, notice)
                 });
             }
         }
         findings.extend(
             self.swapped()
-                .map(|told| Finding::caution(codes::IMAGE_BANDS, told)),
+                .map(|notice| Finding::caution(codes::IMAGE_BANDS, notice)),
         );
         findings
     }
@@ -265,20 +265,20 @@ impl BandWatch for Watch {
         self.pixels.fetch_add(seen, Ordering::Relaxed);
         for (band, row) in self.bands.iter().zip(rows) {
             let full = band.is.full.unwrap_or(f64::INFINITY);
-            let (least, greatest) = extremes(row);
-            keep(&band.least, least, |a, b| a < b);
-            keep(&band.greatest, greatest, |a, b| a > b);
+            let (minimum, maximum) = extremes(row);
+            keep(&band.minimum, minimum, |a, b| a < b);
+            keep(&band.maximum, maximum, |a, b| a > b);
             // Comparisons with no number are false.
             for (counter, beyond, counted) in [
                 (
                     &band.negative,
-                    least < 0.0,
+                    minimum < 0.0,
                     &(|value: f64| value < 0.0) as &dyn Fn(f64) -> bool,
                 ),
-                (&band.above, greatest > GREATEST_REFLECTANCE, &|value| {
-                    value > GREATEST_REFLECTANCE
+                (&band.above, maximum > MAXIMUM_REFLECTANCE, &|value| {
+                    value > MAXIMUM_REFLECTANCE
                 }),
-                (&band.full, greatest >= full, &|value| value >= full),
+                (&band.full, maximum >= full, &|value| value >= full),
             ] {
                 if beyond {
                     counter.fetch_add(
@@ -310,9 +310,9 @@ impl Watch {
         }
     }
     fn statistics(&self, band: &Band) -> String {
-        let (least, greatest) = band.extremes();
+        let (minimum, maximum) = band.extremes();
         format!(
-            "{} pixels, {least:.4} to {greatest:.4}; negative {:.1} %, above {GREATEST_REFLECTANCE} {:.1} %",
+            "{} pixels, {minimum:.4} to {maximum:.4}; negative {:.1} %, above {MAXIMUM_REFLECTANCE} {:.1} %",
             count(&self.pixels),
             100.0 * self.share(&band.negative),
             100.0 * self.share(&band.above)
@@ -330,8 +330,8 @@ impl Band {
     }
     fn extremes(&self) -> (f64, f64) {
         (
-            f64::from_bits(count(&self.least)),
-            f64::from_bits(count(&self.greatest)),
+            f64::from_bits(count(&self.minimum)),
+            f64::from_bits(count(&self.maximum)),
         )
     }
 }

@@ -4,7 +4,7 @@ use crate::app::error::AppError;
 use crate::job::keys::{FARM_TABLES, TABLES, known_in, table};
 use crate::job::reference::methods;
 use crate::job::suggest::nearest;
-use crate::key::{Key, Table, Wanted};
+use crate::key::{Key, Requirement, Table};
 use crate::report::model::{Block, Report, Row};
 use serde_json::{Value, json};
 
@@ -153,7 +153,7 @@ fn value(table: &Table, key: &Key) -> Value {
         "section": table.name,
         "name": key.name,
         "type": key.kind.text(),
-        "units": key.kind.wanted().map(Wanted::units),
+        "units": key.kind.requirement().map(Requirement::units),
         "words": key.kind.words(),
         "default": key.default_value(),
         "default_text": key.default_text(),
@@ -178,13 +178,13 @@ fn unknown(name: &str) -> AppError {
                 .chain(bare)
         })
         .collect();
-    let told = AppError::refused(
+    let notice = AppError::refused(
         "keys.unknown",
         format!("no section and no key is called \"{name}\""),
     )
     .with_fact("sections", known_in("").join(", "));
     match nearest(name, names.iter().map(String::as_str)) {
-        Some(near) => told.with_hint(format!("did you mean \"{near}\"?")),
-        None => told.with_hint("haulm keys lists them all"),
+        Some(near) => notice.with_hint(format!("did you mean \"{near}\"?")),
+        None => notice.with_hint("haulm keys lists them all"),
     }
 }

@@ -32,7 +32,7 @@ pub fn list(list: List) -> Result<Report, AppError> {
     })
 }
 
-type Told = (&'static str, Vec<Block>, Value);
+type Judged = (&'static str, Vec<Block>, Value);
 
 fn number(value: Option<f64>, digits: usize) -> String {
     value.map_or_else(|| NONE.to_owned(), |value| format!("{value:.digits$}"))
@@ -45,7 +45,7 @@ fn span(range: Option<(f64, f64)>, digits: usize) -> String {
     )
 }
 
-fn indices() -> Told {
+fn indices() -> Judged {
     let rows = catalogue()
         .iter()
         .map(|entry| {
@@ -116,7 +116,7 @@ fn indices() -> Told {
     )
 }
 
-fn methods() -> Told {
+fn methods() -> Judged {
     let blocks = METHODS
         .iter()
         .map(|method| {
@@ -219,7 +219,7 @@ pub fn compare_methods(crop: &str) -> Result<Report, AppError> {
     })
 }
 
-fn crops_and_curves() -> Told {
+fn crops_and_curves() -> Judged {
     let rows = crops()
         .iter()
         .map(|crop| {
@@ -423,7 +423,7 @@ fn about_product(row: &ProductEntry, aliases: &str) -> String {
     )
 }
 
-fn fertilisers() -> Told {
+fn fertilisers() -> Judged {
     let rows = products()
         .iter()
         .map(|row| {

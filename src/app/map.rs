@@ -230,13 +230,13 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
         .iter()
         .map(|slot| slot.0.clone())
         .collect();
-    let (blocks, json) = summary::inspected(&facts, &inner.looked, &files, &names);
+    let (blocks, json) = summary::inspected(&facts, &inner.survey, &files, &names);
     let stopped = findings.iter().any(Finding::stops);
     Ok(Report {
         title: format!("{}, before any rate", inner.settings.field.name),
         brief: Some(brief::of_inspection(
             &facts,
-            &inner.looked,
+            &inner.survey,
             &files,
             &job.display().to_string(),
         )),

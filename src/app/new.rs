@@ -88,15 +88,15 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     write(&request.job, &prepared.first.text, request.overwrite)?;
     findings.extend(prepared.findings.iter().cloned());
     let schema = write_schema(folder_of(&request.job), &mut findings)?;
-    let mut told = report(request, &prepared, schema, findings);
+    let mut notice = report(request, &prepared, schema, findings);
     if !fields.is_empty() && request.filter.is_none() {
-        told.blocks.insert(0, list_of(&fields));
-        told.json["fields"] = fields
+        notice.blocks.insert(0, list_of(&fields));
+        notice.json["fields"] = fields
             .iter()
             .map(|field| json!({ "name": field.name, "where": field.filter }))
             .collect();
     }
-    Ok(told)
+    Ok(notice)
 }
 
 /// Refuses boundary and image in each other's place: what GDAL says of either would not tell it.
@@ -601,11 +601,11 @@ fn check(first: &FirstJob, request: &NewRequest) -> Result<(), AppError> {
     let Some(chief) = wrong.next() else {
         return Ok(());
     };
-    let told = AppError::refused(
+    let notice = AppError::refused(
         chief.code(),
         format!("{}: {}", option(&chief.key), chief.problem),
     );
-    let told = told
+    let notice = notice
         .with_fact(
             option(&chief.key),
             if chief.found.is_empty() {
@@ -615,8 +615,8 @@ fn check(first: &FirstJob, request: &NewRequest) -> Result<(), AppError> {
             },
         )
         .with_hint(hint(chief));
-    Err(wrong.fold(told, |told, fault| {
-        told.with_fact(
+    Err(wrong.fold(notice, |notice, fault| {
+        notice.with_fact(
             option(&fault.key),
             format!("{} [{}]; {}", fault.problem, fault.code(), hint(fault)),
         )

@@ -23,7 +23,7 @@ use jiff::civil::Date;
 pub const SCHEMA_FILE: &str = "haulm.schema.json";
 
 /// How many values a first job leaves open before it begins to assume.
-const MOST_OPEN: usize = 3;
+const MAXIMUM_OPEN: usize = 3;
 
 /// What is known when a job file is begun. Paths as they shall stand in the file, relative to it; amounts as people write them.
 #[derive(Clone, Debug, Default)]
@@ -135,11 +135,11 @@ fn bands_needed(index: &str) -> Vec<String> {
 
 /// The method by its name, as it stands in jobs; the yield response when none, or none that is known, is given.
 fn method_of(known: &Known) -> &'static str {
-    let wanted = known.method.as_deref().unwrap_or(YIELD_RESPONSE.name);
+    let requirement = known.method.as_deref().unwrap_or(YIELD_RESPONSE.name);
     METHODS
         .iter()
         .map(|method| method.name)
-        .find(|name| name.eq_ignore_ascii_case(wanted.trim()))
+        .find(|name| name.eq_ignore_ascii_case(requirement.trim()))
         .unwrap_or(YIELD_RESPONSE.name)
 }
 
@@ -204,7 +204,7 @@ pub fn first_job(known: &Known) -> FirstJob {
         (known.working_width.is_none(), "machine.working_width"),
     ] {
         if unknown {
-            if open.len() < MOST_OPEN {
+            if open.len() < MAXIMUM_OPEN {
                 &mut open
             } else {
                 &mut assumed

@@ -313,11 +313,13 @@ mod tests {
         );
         assert_eq!(source(&strips, &shared.of_fields[2]), None);
         assert_eq!(source(&strips[..1], &[0]), Some(Source::Whole));
-        let told = noticed(&strips, &shared, &["A", "B", "C"]);
-        let told: Vec<&str> = told.iter().map(|one| one.message.as_str()).collect();
-        assert_eq!(told.len(), 3, "{told:?}");
-        assert!(told[0].starts_with("strip apart lies with only 33 %") && told[0].contains("in C"));
-        assert!(told[1].starts_with("strip elsewhere lies in no field"));
-        assert!(told[2].contains("lies in C"));
+        let notice = noticed(&strips, &shared, &["A", "B", "C"]);
+        let notice: Vec<&str> = notice.iter().map(|one| one.message.as_str()).collect();
+        assert_eq!(notice.len(), 3, "{notice:?}");
+        assert!(
+            notice[0].starts_with("strip apart lies with only 33 %") && notice[0].contains("in C")
+        );
+        assert!(notice[1].starts_with("strip elsewhere lies in no field"));
+        assert!(notice[2].contains("lies in C"));
     }
 }

@@ -362,15 +362,15 @@ pub fn image(
     let mut slots: Vec<Slot> = Vec::new();
     let mut named = Vec::new();
     for name in index.bands() {
-        let wanted = source.band(imagery, &index, name)?;
-        let path = &wanted.path;
+        let requirement = source.band(imagery, &index, name)?;
+        let path = &requirement.path;
         if !files.iter().any(|file| file.path == *path) {
             files.push(source.completed(imagery, facts_of(path, folder, shelf)?));
         }
         let Some(file) = files.iter().find(|file| file.path == *path) else {
             continue;
         };
-        let band = match wanted.number {
+        let band = match requirement.number {
             Some(number) => number,
             None => band_number(imagery, file, name)?,
         };
@@ -390,10 +390,10 @@ pub fn image(
                 .with_fact(path.display().to_string(), described(file))
                 .with_hint("count bands from 1 in imagery.bands, and give the file that holds what was measured"));
         }
-        if wanted.own.is_none() {
+        if requirement.own.is_none() {
             findings.extend(another_band(imagery, file, name, band));
         }
-        let (scale, offset) = image_source::scaling(imagery, &index, &wanted, file, band)?;
+        let (scale, offset) = image_source::scaling(imagery, &index, &requirement, file, band)?;
         named.push((name.clone(), path.clone(), band, scale, offset));
         slots.push(Slot {
             facts: file.clone(),
@@ -423,7 +423,7 @@ pub fn image(
     let inputs = image_source::on_disk(&files, mask.as_ref(), source.product());
     let watched =
         |((name, _, _, scale, offset), slot): (&(String, PathBuf, usize, f64, f64), &Slot)| {
-            let full = greatest_stored(&slot.facts.bands[slot.band - 1].kind)
+            let full = maximum_stored(&slot.facts.bands[slot.band - 1].kind)
                 .map(|full| full * scale + offset);
             Watched {
                 name: name.clone(),
@@ -467,7 +467,7 @@ pub fn image(
 }
 
 /// The greatest number of a whole-number type.
-fn greatest_stored(kind: &str) -> Option<f64> {
+fn maximum_stored(kind: &str) -> Option<f64> {
     match kind {
         "Byte" => Some(f64::from(u8::MAX)),
         "UInt16" => Some(f64::from(u16::MAX)),

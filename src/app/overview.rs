@@ -15,9 +15,9 @@ use crate::space::polygon::rings_of;
 use crate::space::raster::{RasterSource, Window};
 
 /// Most samples along the longer side.
-const MOST: f64 = 480.0;
+const MAXIMUM: f64 = 480.0;
 /// Pixels of the image under the map, or of its reduced copies, up to which it is read again for a picture.
-const MOST_PIXELS: usize = 2_600_000;
+const MAXIMUM_PIXELS: usize = 2_600_000;
 
 /// How far beyond the field's longer side a map shows its surroundings, as a share of that side.
 const AROUND: f64 = 0.13;
@@ -145,7 +145,7 @@ pub(crate) struct BandOverview {
 }
 
 /// Samples the bands over a rectangle of the plane, with at most so many samples along its longer side; `None` where rectangle and image do not meet, for single
-/// readings, and where more than `most_pixels` would be read.
+/// readings, and where more than `maximum_pixels` would be read.
 ///
 /// # Errors
 /// When the image cannot be read or the plane not be carried into it.
@@ -154,7 +154,7 @@ pub(crate) fn band_overview(
     ground: &Ground,
     bounds: Rect<f64>,
     most: f64,
-    most_pixels: usize,
+    maximum_pixels: usize,
 ) -> Result<Option<BandOverview>, AppError> {
     let Canopy::Raster(stack) = &image.stack else {
         return Ok(None);
@@ -212,7 +212,7 @@ pub(crate) fn band_overview(
         decoded.map_err(|error| StepError::from(ScanError::from(error)))
     };
     // A large image without reduced copies is not decoded a second time for a picture: cells show it as well.
-    if window.is_empty() || window.len() > most_pixels && decoded()? > most_pixels {
+    if window.is_empty() || window.len() > maximum_pixels && decoded()? > maximum_pixels {
         return Ok(None);
     }
     let overview = stack
@@ -248,7 +248,7 @@ fn sampled(
     ground: &Ground,
     bounds: Rect<f64>,
 ) -> Result<Option<IndexOverview>, AppError> {
-    let Some(sampled) = band_overview(image, ground, bounds, MOST, MOST_PIXELS)? else {
+    let Some(sampled) = band_overview(image, ground, bounds, MAXIMUM, MAXIMUM_PIXELS)? else {
         return Ok(None);
     };
     let BandOverview {

@@ -12,9 +12,9 @@ use crate::job::settings::ImageSource;
 use crate::pipeline::scan::RowIndex as _;
 
 /// Most samples along the longer side of a photo.
-const MOST: f64 = 1600.0;
+const MAXIMUM: f64 = 1600.0;
 /// Pixels under the field up to which the image is read for a photo, or for a tile.
-const MOST_PIXELS: usize = 60_000_000;
+const MAXIMUM_PIXELS: usize = 60_000_000;
 /// Ground shown around the field, as a share of its longer side.
 const AROUND: f64 = 0.08;
 /// Colours as the eye sees them, in the words of an index.
@@ -133,7 +133,7 @@ pub(crate) fn photo(prepared: &Prepared, common: &Common) -> Result<Option<Photo
                 y: corner.1,
             },
         );
-        taken(prepared, common, wide, MOST, None)
+        taken(prepared, common, wide, MAXIMUM, None)
     })
 }
 
@@ -173,7 +173,7 @@ pub(crate) fn index_tile(
         let Some(image) = image_for(prepared, None, common) else {
             return Ok(None);
         };
-        let found = band_overview(&image, prepared.ground(), place, TILE, MOST_PIXELS)?;
+        let found = band_overview(&image, prepared.ground(), place, TILE, MAXIMUM_PIXELS)?;
         Ok(found.map(|found| indexed(&image, &found)))
     })
 }
@@ -210,7 +210,8 @@ fn taken(
     let Some(image) = image_for(prepared, Some(EYE), common) else {
         return Ok(None);
     };
-    let Some(sampled) = band_overview(&image, prepared.ground(), place, most, MOST_PIXELS)? else {
+    let Some(sampled) = band_overview(&image, prepared.ground(), place, most, MAXIMUM_PIXELS)?
+    else {
         return Ok(None);
     };
     let order: Vec<usize> = ["red", "green", "blue"]

@@ -16,7 +16,7 @@ pub use crate::report::paper::Subject;
 /// Pixels across a picture unless told otherwise.
 pub const DEFAULT_WIDTH: u32 = 1440;
 /// Most pixels across: what a wall would take, and no more memory than a map.
-pub const MOST_WIDTH: u32 = 10_000;
+pub const MAXIMUM_WIDTH: u32 = 10_000;
 
 /// Which picture, and where to.
 #[derive(Clone, Debug)]
@@ -102,7 +102,7 @@ fn bytes(drawing: &Drawing, end: &str, width: u32) -> Result<Vec<u8>, AppError> 
         )
         .into_bytes());
     }
-    png_of(drawing, width.clamp(64, MOST_WIDTH))
+    png_of(drawing, width.clamp(64, MAXIMUM_WIDTH))
         .ok_or_else(|| AppError::fault("picture.png", "the picture could not be painted"))
 }
 

@@ -7,11 +7,11 @@ use crate::app::image_watch::Watch;
 use crate::app::open::{Canopy, Image, index, refuse_network};
 use crate::finding::{Finding, codes};
 use crate::format::points::error::PointFileError;
-use crate::format::points::{Wanted, read};
+use crate::format::points::{Requirement, read};
 use crate::format::systems::system_named;
 use crate::job::settings::points::Points;
 use crate::job::settings::{BareBelow, Imagery};
-use crate::pipeline::points::{PointLayer, PointsSaid, Reading, Unusable};
+use crate::pipeline::points::{PointLayer, PointsSummary, Reading, Unusable};
 use crate::pipeline::scan::IndexRows;
 
 /// Reads the log of a job; what comes back stands where an image stands.
@@ -47,7 +47,7 @@ pub fn image(
     };
     let table = read(
         path,
-        &Wanted {
+        &Requirement {
             layer: rule.source.layer.as_deref(),
             filter: rule.source.filter.as_deref(),
             column: rule.column.as_deref(),
@@ -161,9 +161,9 @@ pub(crate) fn of_readings(mut error: AppError, rule: &Points) -> AppError {
 }
 
 /// What the record says of readings.
-pub(crate) fn recorded(said: &PointsSaid) -> Value {
-    let (dropped, unusable) = (said.dropped, said.unusable);
-    let kriging = said.kriging.map(|kriging| {
+pub(crate) fn recorded(wording: &PointsSummary) -> Value {
+    let (dropped, unusable) = (wording.dropped, wording.unusable);
+    let kriging = wording.kriging.map(|kriging| {
         let variogram = kriging.fit.variogram;
         json!({
             "model": variogram.model.word(), "nugget": variogram.nugget, "partial_sill": variogram.sill, "range_m": variogram.range, "practical_range_m": variogram.practical_range(),
@@ -174,7 +174,7 @@ pub(crate) fn recorded(said: &PointsSaid) -> Value {
         })
     });
     json!({
-        "readings": said.readings, "kept": said.kept, "bare": said.bare, "spacing_m": said.spacing, "cells_unseen": said.cells_unseen,
+        "readings": wording.readings, "kept": wording.kept, "bare": wording.bare, "spacing_m": wording.spacing, "cells_unseen": wording.cells_unseen,
         "no_place": unusable.no_place, "no_index": unusable.no_index, "out_of_range": unusable.out_of_range,
         "outside": dropped.outside, "wrong_speed": dropped.speed, "no_speed": dropped.no_speed, "outliers": dropped.outliers, "joined": dropped.joined,
         "kriging": kriging,
@@ -199,7 +199,8 @@ impl From<PointFileError> for AppError {
                 "write points.where as SQL on a column of a vector file, such as \"quality > 3\"",
             ),
             PointFileError::NoColumn {
-                wanted: "index", ..
+                requirement: "index",
+                ..
             } => (
                 "points.column",
                 "name the column of the index with points.column",

@@ -25,10 +25,10 @@ use crate::job::settings::{ImageSource, Imagery, ReferenceSource, Response, Sett
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::error::StepError;
 use crate::pipeline::ground::{Ground, lay_out};
-use crate::pipeline::looked::{Looked, Sources};
-use crate::pipeline::run::{Basis, looked};
+use crate::pipeline::run::{Basis, survey};
 use crate::pipeline::scan::ScanError;
 use crate::pipeline::season::GrowingSeason;
+use crate::pipeline::survey::{Sources, Survey};
 use crate::report::draw::raster::IndexOverview;
 use crate::report::paper::WeatherMonths;
 use crate::science::index::{Index, ZeroMeaning};
@@ -59,7 +59,7 @@ pub(crate) struct Inner {
     /// Field and cells.
     pub(crate) ground: Ground,
     /// Pixels and strips.
-    pub(crate) looked: Arc<Looked>,
+    pub(crate) survey: Arc<Survey>,
     /// What is known of cells whatever the rates.
     pub(crate) facts: CellFacts,
     /// Growing days and how they were counted.
@@ -88,8 +88,8 @@ impl Prepared {
         &self.0.ground
     }
     /// Pixels and strips, as they were measured.
-    pub fn looked(&self) -> &Looked {
-        &self.0.looked
+    pub fn survey(&self) -> &Survey {
+        &self.0.survey
     }
     /// What reading and the pass over the pixels noticed.
     pub fn findings(&self) -> &[Finding] {
@@ -116,17 +116,17 @@ impl Inner {
         Basis {
             ground: &self.ground,
             facts: &self.facts,
-            looked: &self.looked,
+            survey: &self.survey,
             growing_days: self.season.growing_days,
             bare_below: self.image.bare_below,
         }
     }
     /// A refusal of a step, with the files that it speaks of.
     pub(crate) fn refused(&self, settings: &Settings, error: StepError) -> AppError {
-        let told = with_files(settings, (&self.image.files, &self.image.slots), error);
+        let notice = with_files(settings, (&self.image.files, &self.image.slots), error);
         self.swapped
             .iter()
-            .fold(told, |told, swapped| told.with_fact("bands", swapped))
+            .fold(notice, |notice, swapped| notice.with_fact("bands", swapped))
     }
 }
 
@@ -150,7 +150,7 @@ pub(crate) enum Purpose {
 ///
 /// let prepared = prepare("demo/job.toml".as_ref(), &Common::default(), &Silent)?;
 /// assert_eq!(prepared.settings().field.name, "Long Ley");
-/// assert_eq!(prepared.looked().strips.len(), 2);
+/// assert_eq!(prepared.survey().strips.len(), 2);
 /// # Ok::<(), haulm::AppError>(())
 /// ```
 pub fn prepare(
@@ -275,7 +275,7 @@ fn read_all(
         (passed, hashes.and_then(|thread| thread.join().ok()))
     });
     let mut findings = opened.findings.clone();
-    let looked = passed?.into_log(&mut findings);
+    let survey = passed?.into_log(&mut findings);
     // A picture is read through the same index, and its samples are no pixels of the field.
     let (swapped, of_bands) = (image.rows.watch.swapped(), image.rows.watch.findings());
     let (overview, weather) = if for_map {
@@ -292,7 +292,7 @@ fn read_all(
     } else {
         (None, None)
     };
-    let facts = CellFacts::of(&opened.ground, &looked, &settings.machine)
+    let facts = CellFacts::of(&opened.ground, &survey, &settings.machine)
         .map_err(|error| with_files(settings, (&image.files, &image.slots), error.into()))?;
     opened.unchanged.still()?;
     let inputs = match (inputs, reading) {
@@ -312,7 +312,7 @@ fn read_all(
         settings: opened.settings,
         image: opened.image.into(),
         ground: opened.ground,
-        looked: Arc::new(looked),
+        survey: Arc::new(survey),
         facts,
         season: opened.season.season,
         weather,
@@ -368,8 +368,8 @@ fn open_job(
     if let Some(bytes) =
         memory::cache_of_pass(&image, threads(common)).filter(|_| reading.is_none())
     {
-        let least = bytes.min(memory::cache_mib(common.memory_mib) << 20);
-        let _ = gdal::config::set_config_option("GDAL_CACHEMAX", &least.to_string());
+        let minimum = bytes.min(memory::cache_mib(common.memory_mib) << 20);
+        let _ = gdal::config::set_config_option("GDAL_CACHEMAX", &minimum.to_string());
     }
     let inputs = open::ground(&settings, common.network, held)?;
     let laid_out = lay_out(
@@ -489,7 +489,7 @@ fn pass(
     common: &Common,
     look_at_bands: bool,
     progress: &dyn Progress,
-) -> Result<Checked<Looked>, AppError> {
+) -> Result<Checked<Survey>, AppError> {
     let last = AtomicUsize::new(0);
     let report = |done: usize, total: usize| {
         if done == 1 {
@@ -511,7 +511,7 @@ fn pass(
         memory: memory::of_windows(common.memory_mib),
         progress: &report,
     };
-    let result = looked(&opened.settings, &opened.ground, &sources);
+    let result = survey(&opened.settings, &opened.ground, &sources);
     if let (Err(StepError::Scan(ScanError::Cancelled)), Some(signal)) =
         (&result, common.cancel.signal())
     {
@@ -531,11 +531,11 @@ fn pass(
             }));
     }
     result.map_err(|error| {
-        let told = with_files(&opened.settings, used, error);
+        let notice = with_files(&opened.settings, used, error);
         watch
             .swapped()
             .into_iter()
-            .fold(told, |told, swapped| told.with_fact("bands", swapped))
+            .fold(notice, |notice, swapped| notice.with_fact("bands", swapped))
     })
 }
 

@@ -104,7 +104,7 @@ pub fn findings(findings: &[Finding]) -> Value {
 /// Growing days, and for counted ones rule, station, and every day that is not from its record.
 pub fn season(season: &GrowingSeason, crop: &str) -> Value {
     let mut value =
-        json!({ "growing_days": season.growing_days, "counted": season.said(), "crop": crop });
+        json!({ "growing_days": season.growing_days, "counted": season.text(), "crop": crop });
     if let (Some(counted), Some(map)) = (&season.counted, value.as_object_mut()) {
         let (count, rule) = (&counted.count, &counted.rule);
         let station = |station: &UsedStation| json!({ "name": station.name, "distance_km": station.distance_km });
@@ -277,7 +277,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         .prescription
         .strips
         .iter()
-        .zip(&outcome.looked.strips)
+        .zip(&outcome.survey.strips)
         .map(|(strip, measured)| {
             json!({
                 "strip": strip.strip, "index": strip.index, "beside": strip.beside, "estimator": strip.estimator, "pixels": strip.pixels,
@@ -286,7 +286,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             })
         })
         .collect();
-    let counts = outcome.looked.scanned.counts;
+    let counts = outcome.survey.scanned.counts;
     let mut map = Map::new();
     let mut put = |key: &str, value: Value| {
         map.insert(key.to_owned(), value);
@@ -327,16 +327,16 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     put(
         "image",
         json!({
-            "index": context.image.index.name(), "formula": context.image.index.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": outcome.looked.points.is_none().then_some(ground.pixel),
+            "index": context.image.index.name(), "formula": context.image.index.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": outcome.survey.points.is_none().then_some(ground.pixel),
             "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range,
-            "mean_index": outcome.looked.field_mean,
+            "mean_index": outcome.survey.field_mean,
         }),
     );
     put(
         "points",
         json!(
             outcome
-                .looked
+                .survey
                 .points
                 .as_ref()
                 .map(crate::app::points::recorded)
@@ -354,7 +354,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "paired_low": reference.paired.map(|bounds| bounds.0), "paired_high": reference.paired.map(|bounds| bounds.1),
             "placebo": reference.placebo.as_ref().map(placebo), "no_placebo": reference.no_placebo,
             "random_effects": reference.random_effects.map(random_effects), "disagree": reference.disagree, "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
-            "index_without_dropping": reference.index_without_dropping, "nitrogen_share": share_value(&outcome.share), "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
+            "index_without_dropping": reference.index_without_dropping, "nitrogen_share": share_value(&outcome.share), "strips": strips, "point_spread_fit": outcome.survey.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),
     );
     put(

@@ -209,17 +209,17 @@ fn refused(
     records: &[DailyRecord],
 ) -> AppError {
     let opened = &files[files.len() - records.len()..];
-    let told = AppError::refused("weather.season", error.to_string());
-    let told = opened
+    let notice = AppError::refused("weather.season", error.to_string());
+    let notice = opened
         .iter()
         .zip(records)
-        .fold(told, |told, (path, record)| {
-            told.with_fact(
+        .fold(notice, |notice, (path, record)| {
+            notice.with_fact(
                 path.display().to_string(),
                 format!("{} days", record.days.len()),
             )
         });
-    told.with_hint(match (error, season.missing_days) {
+    notice.with_hint(match (error, season.missing_days) {
         (GrowingDaysError::Gap { .. }, MissingDayRule::NextStation) => {
             "no other station within 30 km has these days: fill them, or missing_days = \"leave out\" counts them as no growing days"
         }
@@ -241,17 +241,17 @@ fn tell(
         .first()
         .and_then(|station| Some((station, station.distance_km?)))
     {
-        let told = format!(
+        let notice = format!(
             "the weather is that of {}, {km:.1} km from the field's centroid",
             station.name
         );
         findings.push(if km > FAR_KM {
             Finding::caution(
                 codes::WEATHER_FAR,
-                format!("{told}, farther than {FAR_KM:.0} km: growing days there may not be the field's; compare with a record taken nearer"),
+                format!("{notice}, farther than {FAR_KM:.0} km: growing days there may not be the field's; compare with a record taken nearer"),
             )
         } else {
-            Finding::note(codes::WEATHER_STATION, told)
+            Finding::note(codes::WEATHER_STATION, notice)
         });
     }
     if !count.filled.is_empty() {
@@ -266,7 +266,7 @@ fn tell(
     }
     if !count.left_out.is_empty() {
         let missing = count.left_out.len() as u32;
-        let told = format!(
+        let notice = format!(
             "{missing} of {} days of the season are in no record and count as no growing days: there were {} to {} growing days; missing are {}",
             count.days,
             count.growing_days,
@@ -277,11 +277,11 @@ fn tell(
         findings.push(if 10 * missing > count.days {
             Finding::stop(
                 codes::WEATHER_LEFT_OUT,
-                format!("{told}: more than a tenth of the season; fill the record"),
+                format!("{notice}: more than a tenth of the season; fill the record"),
             )
             .with_figure(format!("{missing} d"))
         } else {
-            Finding::caution(codes::WEATHER_LEFT_OUT, told)
+            Finding::caution(codes::WEATHER_LEFT_OUT, notice)
         });
     }
     let last = records

@@ -8,7 +8,7 @@ use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum, ValueHint};
 use jiff::civil::Date;
 
-use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
+use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MAXIMUM_WIDTH, Subject};
 use crate::cli::batch::BatchArgs;
 use crate::cli::explain::CodeParser;
 use crate::cli::known::KnownParser;
@@ -274,10 +274,10 @@ pub struct CheckMapArgs {
     pub machine_width: Option<String>,
     /// Least rate that the machine holds [default: not looked at]
     #[arg(long, value_name = "kg/ha|L/ha|lb/ac|gal/ac")]
-    pub least: Option<String>,
+    pub minimum: Option<String>,
     /// Greatest rate that the machine holds [default: not looked at]
     #[arg(long, value_name = "kg/ha|L/ha|lb/ac|gal/ac")]
-    pub greatest: Option<String>,
+    pub maximum: Option<String>,
     /// Most nitrogen that may be spread [default: not looked at]
     #[arg(long, value_name = "kg N/ha|lb N/ac")]
     pub nitrogen_limit: Option<String>,
@@ -335,8 +335,8 @@ impl CheckMapArgs {
         let texts = [
             &self.exclude_buffer,
             &self.machine_width,
-            &self.least,
-            &self.greatest,
+            &self.minimum,
+            &self.maximum,
             &self.nitrogen_limit,
             &self.product,
             &self.unit,
@@ -409,7 +409,7 @@ pub struct PictureArgs {
     #[arg(short, long, value_name = "FILE", default_value = "picture.svg", value_hint = ValueHint::FilePath)]
     pub output: PathBuf,
     /// Pixels across a PNG
-    #[arg(long, value_name = "PIXELS", default_value_t = DEFAULT_WIDTH, value_parser = clap::value_parser!(u32).range(64..=i64::from(MOST_WIDTH)))]
+    #[arg(long, value_name = "PIXELS", default_value_t = DEFAULT_WIDTH, value_parser = clap::value_parser!(u32).range(64..=i64::from(MAXIMUM_WIDTH)))]
     pub width: u32,
     /// Replace the file if it is there [default: refuse]
     #[arg(long)]

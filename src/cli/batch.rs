@@ -39,14 +39,14 @@ pub struct Shard(usize, usize);
 impl FromStr for Shard {
     type Err = String;
     fn from_str(text: &str) -> Result<Self, String> {
-        let told = || format!("{text:?} is no part: write 1/4 for the first of four");
-        let (part, parts) = text.split_once('/').ok_or_else(told)?;
-        let number = |text: &str| text.trim().parse::<usize>().map_err(|_| told());
+        let notice = || format!("{text:?} is no part: write 1/4 for the first of four");
+        let (part, parts) = text.split_once('/').ok_or_else(notice)?;
+        let number = |text: &str| text.trim().parse::<usize>().map_err(|_| notice());
         let (part, parts) = (number(part)?, number(parts)?);
         if (1..=parts).contains(&part) {
             Ok(Self(part, parts))
         } else {
-            Err(told())
+            Err(notice())
         }
     }
 }

@@ -5,9 +5,9 @@ use crate::finding::{Finding, Severity};
 use crate::report::model::{Brief, Row};
 
 /// Lines that a short answer takes at most, its title among them.
-pub(crate) const MOST_LINES: usize = 30;
+pub(crate) const MAXIMUM_LINES: usize = 30;
 /// Findings of a weight that are always told, however little room is left.
-const LEAST_TOLD: usize = 3;
+const MINIMUM_REPORTED: usize = 3;
 /// Lines that one stop may take.
 const LINES_OF_STOP: usize = 4;
 
@@ -53,21 +53,21 @@ pub(crate) fn pieces(brief: &Brief, findings: &[Finding], width: usize) -> Vec<P
         .sum();
     // Title, four blank lines, and the line that says what is left out; and the cautions that are told in any case.
     let fixed = 6 + rows.len() + tail.len();
-    let kept = others.len().min(LEAST_TOLD);
-    let mut room = MOST_LINES.saturating_sub(fixed + kept);
+    let kept = others.len().min(MINIMUM_REPORTED);
+    let mut room = MAXIMUM_LINES.saturating_sub(fixed + kept);
     let mut out = vec![Piece::Line(String::new())];
     let mut untold = 0;
-    let told = out.len();
+    let notice = out.len();
     for (k, group) in stops.iter().enumerate() {
         let lines = group.whole(width);
-        if k >= LEAST_TOLD && lines.len() > room {
+        if k >= MINIMUM_REPORTED && lines.len() > room {
             untold += group.count;
             continue;
         }
         room = room.saturating_sub(lines.len());
         out.extend(lines);
     }
-    if out.len() > told {
+    if out.len() > notice {
         out.push(Piece::Line(String::new()));
     }
     room += kept;
@@ -77,7 +77,7 @@ pub(crate) fn pieces(brief: &Brief, findings: &[Finding], width: usize) -> Vec<P
         if out.len() == before {
             out.push(Piece::Line(String::new()));
         }
-        if room == 0 && out.len() > before + LEAST_TOLD {
+        if room == 0 && out.len() > before + MINIMUM_REPORTED {
             untold += group.count;
         } else {
             out.push(group.line(width));
@@ -264,10 +264,10 @@ mod tests {
             Finding::note(codes::PLANE_UTM, "noted"),
         ];
         let pieces = pieces(&brief(), &findings, 80);
-        let at = |wanted: &str| {
+        let at = |requirement: &str| {
             let found = |piece: &Piece| match piece {
                 Piece::Line(text) | Piece::Heading(text) | Piece::Found(_, text) => {
-                    text.contains(wanted)
+                    text.contains(requirement)
                 }
             };
             pieces.iter().position(found).unwrap()
@@ -301,7 +301,10 @@ mod tests {
                 )
                 .collect();
             let pieces = pieces(&brief(), &findings, 80);
-            assert!(pieces.len() < MOST_LINES, "{stops} {cautions}: {pieces:#?}");
+            assert!(
+                pieces.len() < MAXIMUM_LINES,
+                "{stops} {cautions}: {pieces:#?}"
+            );
             assert!(
                 columns(&pieces).iter().all(|wide| *wide <= 80),
                 "{pieces:#?}"

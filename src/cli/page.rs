@@ -29,12 +29,12 @@ pub(crate) fn run(
     };
     serve(&request, &|started| {
         // Whoever closed the terminal can no longer be told, and the page still serves.
-        let _ = printer.text(&said(started));
+        let _ = printer.text(&wording(started));
     })
 }
 
 /// What is printed when the page listens.
-fn said(started: &Started) -> String {
+fn wording(started: &Started) -> String {
     let mut lines = vec![
         format!("The page is open at {}", started.address),
         format!(
@@ -75,7 +75,7 @@ mod tests {
             picture: Some("blocks".to_owned()),
             fingerprint: Some("AA:BB".to_owned()),
         };
-        let text = said(&started);
+        let text = wording(&started);
         for part in [
             "https://192.168.1.20:4321/#abc",
             "for looking",

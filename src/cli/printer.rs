@@ -19,7 +19,7 @@ use crate::report::model::{Body, Brief, Report};
 /// Columns when nobody says how wide the terminal is.
 const WIDTH: usize = 80;
 /// Lines longer than this are hard to read on however wide a terminal.
-const WIDEST: usize = 120;
+const MAXIMUM_WIDTH: usize = 120;
 
 const HEADING: Style = Style::new().bold();
 const DIM: Style = Style::new().dimmed();
@@ -221,10 +221,10 @@ impl Printer {
                 .next()
                 .unwrap_or_default()
                 .trim_start_matches("error: ");
-            let told = AppError::misuse("usage", headline).with_hint("see --help");
+            let notice = AppError::misuse("usage", headline).with_hint("see --help");
             // Standard error has told it already, and the exit status says it again.
             let _ = self.text(&pretty(
-                &json!({ "command": Value::Null, "status": "refused", "error": told.to_json() }),
+                &json!({ "command": Value::Null, "status": "refused", "error": notice.to_json() }),
             ));
         }
         2
@@ -271,8 +271,9 @@ pub(crate) fn clean(text: &str) -> String {
 }
 
 fn width() -> usize {
-    terminal_size::terminal_size_of(io::stdout())
-        .map_or(WIDTH, |(width, _)| usize::from(width.0).clamp(40, WIDEST))
+    terminal_size::terminal_size_of(io::stdout()).map_or(WIDTH, |(width, _)| {
+        usize::from(width.0).clamp(40, MAXIMUM_WIDTH)
+    })
 }
 
 fn pretty(value: &Value) -> String {
@@ -355,12 +356,12 @@ fn rendered(report: &Report, width: usize) -> String {
         parts.push(format!("{heading}{body}"));
     }
     if !report.findings.is_empty() {
-        let told: String = report
+        let notice: String = report
             .findings
             .iter()
             .map(|finding| rendered_finding(finding, width))
             .collect();
-        parts.push(format!("{HEADING}Findings{HEADING:#}\n{told}"));
+        parts.push(format!("{HEADING}Findings{HEADING:#}\n{notice}"));
     }
     if !report.files.is_empty() {
         let sizes: Vec<_> = report.files.iter().map(|(_, bytes)| size(*bytes)).collect();
@@ -369,13 +370,13 @@ fn rendered(report: &Report, width: usize) -> String {
             .map(|text| layout::width_of(text))
             .max()
             .unwrap_or(0);
-        let told: Vec<_> = report
+        let notice: Vec<_> = report
             .files
             .iter()
             .zip(&sizes)
             .map(|((path, _), size)| format!("  {size:>widest$}  {path}"))
             .collect();
-        parts.push(format!("{HEADING}Files{HEADING:#}\n{}", lines(&told)));
+        parts.push(format!("{HEADING}Files{HEADING:#}\n{}", lines(&notice)));
     }
     parts.join("\n")
 }
@@ -428,11 +429,11 @@ fn rendered_error(error: &AppError, width: usize) -> String {
         text.push_str(&lines(&layout::hang("  because: ", cause, width)));
     }
     let Some(hint) = &error.hint else { return text };
-    let told = layout::hang("      ", hint, width);
-    let first = clean(told.first().map_or("", |line| line.trim_start()));
+    let notice = layout::hang("      ", hint, width);
+    let first = clean(notice.first().map_or("", |line| line.trim_start()));
     format!(
         "{text}\n{HINT}hint{HINT:#}: {first}\n{}",
-        lines(told.get(1..).unwrap_or_default())
+        lines(notice.get(1..).unwrap_or_default())
     )
 }
 
@@ -527,21 +528,21 @@ hint: check that both files show the same field
     #[test]
     fn names_cannot_command_the_terminal() {
         let evil = "a\u{1b}[2Jb\u{202e}c\r\u{7}d";
-        let mut told = report();
-        told.title = evil.into();
-        told.blocks[0].heading = evil.into();
-        told.blocks.push(Block::text("", vec![evil.into()]));
-        told.blocks.push(Block {
+        let mut notice = report();
+        notice.title = evil.into();
+        notice.blocks[0].heading = evil.into();
+        notice.blocks.push(Block::text("", vec![evil.into()]));
+        notice.blocks.push(Block {
             heading: String::new(),
             body: Body::Lines(vec![evil.into()]),
         });
-        told.findings.push(Finding::note(codes::FIELD_NAME, evil));
-        told.files.push((evil.into(), 1));
+        notice.findings.push(Finding::note(codes::FIELD_NAME, evil));
+        notice.files.push((evil.into(), 1));
         // Our own codes go first, longer before shorter; what is left would be the name's.
         let ours = [ERROR, CAUTION, NOTE, HEADING]
             .iter()
             .flat_map(|style| [style.to_string(), format!("{style:#}")]);
-        let text = ours.fold(rendered(&told, 80), |text, code| text.replace(&code, ""));
+        let text = ours.fold(rendered(&notice, 80), |text, code| text.replace(&code, ""));
         assert!(
             !text.contains(['\u{1b}', '\u{202e}', '\r', '\u{7}']),
             "{text:?}"

@@ -297,17 +297,17 @@ mod tests {
             "two words, ".repeat(500),
             "\\\"".repeat(900),
         ] {
-            let told = shortened(format!("it says \"{value}\" there"));
-            assert!(told.chars().count() < 240, "{told}");
+            let notice = shortened(format!("it says \"{value}\" there"));
+            assert!(notice.chars().count() < 240, "{notice}");
             assert!(
-                told.starts_with("it says \"") && told.ends_with("\" there"),
-                "{told}"
+                notice.starts_with("it says \"") && notice.ends_with("\" there"),
+                "{notice}"
             );
         }
-        let told = shortened(format!("{} is no number", "9".repeat(1000)));
+        let notice = shortened(format!("{} is no number", "9".repeat(1000)));
         assert!(
-            told.chars().count() < 240 && told.contains("(1000 characters)"),
-            "{told}"
+            notice.chars().count() < 240 && notice.contains("(1000 characters)"),
+            "{notice}"
         );
     }
 }

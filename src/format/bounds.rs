@@ -4,11 +4,11 @@
 /// Elements within elements. Task data have 10, KML with folders some 20.
 const DEEPEST: usize = 200;
 /// Attributes of one element; the richest known has some 40.
-const MOST_ATTRIBUTES: usize = 1_000;
+const MAXIMUM_ATTRIBUTES: usize = 1_000;
 /// Declared name spaces in a whole file.
-const MOST_SPACES: usize = 10_000;
+const MAXIMUM_SPACES: usize = 10_000;
 /// Elements, their ends, and remarks. A million vertices of task data are 2 million.
-const MOST_TAGS: usize = 20_000_000;
+const MAXIMUM_TAGS: usize = 20_000_000;
 
 /// Refuses a text in markup that is built to take a reader's time or memory, naming the part that is too large.
 ///
@@ -21,8 +21,8 @@ pub(crate) fn markup(text: &str) -> Result<(), String> {
     while let Some(next) = bytes[at..].iter().position(|byte| *byte == b'<') {
         at += next + 1;
         tags += 1;
-        if tags > MOST_TAGS {
-            return Err(format!("it has more than {MOST_TAGS} elements"));
+        if tags > MAXIMUM_TAGS {
+            return Err(format!("it has more than {MAXIMUM_TAGS} elements"));
         }
         let rest = &text[at..];
         // What is in remarks and in marked text is no element.
@@ -47,14 +47,16 @@ pub(crate) fn markup(text: &str) -> Result<(), String> {
             }
         }
         let tag = &rest[..length];
-        if equals > MOST_ATTRIBUTES {
+        if equals > MAXIMUM_ATTRIBUTES {
             return Err(format!(
-                "its {tags}th element has {equals} attributes, at most {MOST_ATTRIBUTES} are read"
+                "its {tags}th element has {equals} attributes, at most {MAXIMUM_ATTRIBUTES} are read"
             ));
         }
         spaces += tag.matches("xmlns").count();
-        if spaces > MOST_SPACES {
-            return Err(format!("it declares more than {MOST_SPACES} name spaces"));
+        if spaces > MAXIMUM_SPACES {
+            return Err(format!(
+                "it declares more than {MAXIMUM_SPACES} name spaces"
+            ));
         }
         if tag.starts_with('/') {
             depth = depth.saturating_sub(1);
@@ -92,8 +94,8 @@ mod tests {
             (&wide, "1001 attributes"),
             (&spaces, "name spaces"),
         ] {
-            let said = markup(text).unwrap_err();
-            assert!(said.contains(word), "{said}");
+            let wording = markup(text).unwrap_err();
+            assert!(wording.contains(word), "{wording}");
         }
     }
 

@@ -8,19 +8,19 @@ use std::thread::ThreadId;
 use gdal::errors::CplErrType;
 
 /// A complaint: the thread that it was made on, and whether that may be one that a driver made for itself.
-struct Said {
+struct Wording {
     thread: ThreadId,
     nameless: bool,
     text: String,
 }
 
 /// In one place for all threads: a driver that decodes on threads of its own complains there.
-static SAID: Mutex<Vec<Said>> = Mutex::new(Vec::new());
+static WORDING: Mutex<Vec<Wording>> = Mutex::new(Vec::new());
 /// Threads that ask for their complaints.
 static ASKING: Mutex<Vec<ThreadId>> = Mutex::new(Vec::new());
 
 /// More than these are not kept; the oldest go, which nobody asked for.
-const MOST: usize = 200;
+const MAXIMUM: usize = 200;
 
 /// Warnings that speak of how a file is written, and of nothing that is lost: parts of their texts.
 const HARMLESS: [&str; 24] = [
@@ -68,12 +68,12 @@ pub fn listen() {
                 CplErrType::None | CplErrType::Debug => false,
             };
             if counts {
-                let mut said = SAID.lock().unwrap_or_else(PoisonError::into_inner);
-                if said.len() == MOST {
-                    said.remove(0);
+                let mut wording = WORDING.lock().unwrap_or_else(PoisonError::into_inner);
+                if wording.len() == MAXIMUM {
+                    wording.remove(0);
                 }
                 let thread = thread::current();
-                said.push(Said {
+                wording.push(Wording {
                     thread: thread.id(),
                     nameless: thread.name().is_none(),
                     text: text.lines().collect::<Vec<_>>().join(" "),
@@ -93,13 +93,13 @@ pub(crate) fn take() -> Vec<String> {
         }
         asking.clone()
     };
-    let mut said = SAID.lock().unwrap_or_else(PoisonError::into_inner);
-    if said.is_empty() {
+    let mut wording = WORDING.lock().unwrap_or_else(PoisonError::into_inner);
+    if wording.is_empty() {
         return Vec::new();
     }
-    let (mine, others): (Vec<Said>, Vec<Said>) = std::mem::take(&mut *said)
+    let (mine, others): (Vec<Wording>, Vec<Wording>) = std::mem::take(&mut *wording)
         .into_iter()
         .partition(|one| one.thread == own || one.nameless && !asking.contains(&one.thread));
-    *said = others;
+    *wording = others;
     mine.into_iter().map(|one| one.text).collect()
 }

@@ -6,7 +6,7 @@ use crate::format::library;
 use crate::space::crs::{Crs, Projector};
 
 /// No metre grid reaches farther from its origin: half the equator of WGS 84 is 20 037 508 m. \[m\]
-const FARTHEST_M: f64 = 2.004e7;
+const MAXIMUM_DISTANCE_M: f64 = 2.004e7;
 /// An area of use is widened on each side by its own size, by so much at least: fields are mapped in the next zone, too. \[°\]
 const MARGIN_DEG: f64 = 10.0;
 /// Points along a side of the area that are carried into the system.
@@ -73,7 +73,7 @@ impl Extent {
             if x.abs() > 180.0 || y.abs() > 90.0 {
                 return Some("is no longitude and latitude in degrees".to_owned());
             }
-        } else if x.abs().max(y.abs()) * self.unit_m > FARTHEST_M {
+        } else if x.abs().max(y.abs()) * self.unit_m > MAXIMUM_DISTANCE_M {
             return Some("lies farther away than the Earth is wide".to_owned());
         }
         let [west, south, east, north] = self.bounds?;
@@ -148,7 +148,7 @@ fn bounds(system: &SpatialRef, crs: &Crs) -> Option<[f64; 4]> {
         return Some([west, south, east, north]);
     }
     let way = Projector::new(&Crs::wgs84(), crs).ok()?;
-    let farthest = FARTHEST_M / system.linear_units();
+    let farthest = MAXIMUM_DISTANCE_M / system.linear_units();
     let mut found: Option<[f64; 4]> = None;
     let mut carried = 0;
     let steps = (SAMPLES - 1) as f64;

@@ -89,8 +89,8 @@ fn named(value: &Value) -> Result<(), JsonFault> {
         return Ok(());
     }
     let refused = || {
-        let said = value.pointer("/properties/name").and_then(Value::as_str);
-        JsonFault::System(said.map_or_else(|| value.to_string(), str::to_owned))
+        let wording = value.pointer("/properties/name").and_then(Value::as_str);
+        JsonFault::System(wording.map_or_else(|| value.to_string(), str::to_owned))
     };
     let kind = value.get("type").and_then(Value::as_str);
     let property = |key: &str| value.get("properties").and_then(|all| all.get(key));

@@ -267,8 +267,11 @@ mod tests {
             ("a.tab", "!table\nOpen Table \"/etc/b.tab\"\n", "open table"),
         ] {
             fs_err::write(at(name), text).unwrap();
-            let said = check(&at("a.tif")).unwrap_err();
-            assert!(said.contains(name) && said.contains(word), "{said}");
+            let wording = check(&at("a.tif")).unwrap_err();
+            assert!(
+                wording.contains(name) && wording.contains(word),
+                "{wording}"
+            );
             fs_err::remove_file(at(name)).unwrap();
         }
         for (name, text) in [

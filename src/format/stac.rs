@@ -11,9 +11,9 @@ use jiff::civil::Date;
 use serde_json::Value;
 
 /// More than this is no catalogue file. (bytes)
-const LARGEST: u64 = 64 << 20;
+const MAXIMUM_LENGTH: u64 = 64 << 20;
 /// Scenes that are looked at.
-const MOST: usize = 100_000;
+const MAXIMUM_SCENES: usize = 100_000;
 
 /// Why a catalogue cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -36,7 +36,7 @@ pub enum StacError {
         href: String,
     },
     /// It holds more scenes than are looked at.
-    #[error("{path} holds more than {MOST} scenes", path = path.display())]
+    #[error("{path} holds more than {MAXIMUM_SCENES} scenes", path = path.display())]
     Many {
         /// The catalogue.
         path: PathBuf,
@@ -116,7 +116,7 @@ impl Catalogue {
             if !self.seen.insert(real) {
                 continue;
             }
-            if self.seen.len() > 2 * MOST {
+            if self.seen.len() > 2 * MAXIMUM_SCENES {
                 return Err(StacError::Many {
                     path: self.root.clone(),
                 });
@@ -193,7 +193,7 @@ impl Catalogue {
                 assets.insert(name.clone(), (file, stated));
             }
         }
-        if self.scenes.len() >= MOST {
+        if self.scenes.len() >= MAXIMUM_SCENES {
             return Err(StacError::Many {
                 path: self.root.clone(),
             });
@@ -229,7 +229,7 @@ fn plain(path: &Path) -> PathBuf {
 
 fn json(path: &Path) -> Result<Value, StacError> {
     let found = fs_err::metadata(path).map_err(|error| unreadable(path, &error))?;
-    if !found.is_file() || found.len() > LARGEST {
+    if !found.is_file() || found.len() > MAXIMUM_LENGTH {
         return Err(unreadable(path, &"it is no file of a catalogue"));
     }
     let bytes = fs_err::read(path).map_err(|error| unreadable(path, &error))?;

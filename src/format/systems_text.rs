@@ -124,12 +124,12 @@ pub(super) fn needs_file(text: &str) -> bool {
 /// GDAL's system of a text.
 pub(super) fn system(text: &str) -> Result<SpatialRef, String> {
     let text = text.trim_start_matches('\u{feff}').trim();
-    let said = |error: GdalError| error.to_string();
+    let wording = |error: GdalError| error.to_string();
     if needs_file(text) {
         return Err(NEEDS_FILE.to_owned());
     }
     if let Some(code) = code(text) {
-        return SpatialRef::from_definition(&code).map_err(said);
+        return SpatialRef::from_definition(&code).map_err(wording);
     }
     let name = text.to_ascii_uppercase();
     if NAMES.contains(&name.as_str()) {
@@ -138,7 +138,7 @@ pub(super) fn system(text: &str) -> Result<SpatialRef, String> {
             "ETRS89" => "EPSG:4258",
             other => other,
         };
-        return SpatialRef::from_definition(of_name).map_err(said);
+        return SpatialRef::from_definition(of_name).map_err(wording);
     }
     let word: String = text
         .chars()
@@ -146,13 +146,13 @@ pub(super) fn system(text: &str) -> Result<SpatialRef, String> {
         .collect();
     let opens = text[word.len()..].trim_start().starts_with(['[', '(']);
     if opens && WKT_WORDS.contains(&word.to_ascii_uppercase().as_str()) {
-        return SpatialRef::from_wkt(text).map_err(said);
+        return SpatialRef::from_wkt(text).map_err(wording);
     }
     if text.starts_with("+proj=") {
-        return SpatialRef::from_proj4(text).map_err(said);
+        return SpatialRef::from_proj4(text).map_err(wording);
     }
     if text.starts_with('{') && serde_json::from_str::<serde::de::IgnoredAny>(text).is_ok() {
-        return SpatialRef::from_definition(text).map_err(said);
+        return SpatialRef::from_definition(text).map_err(wording);
     }
     Err(NO_TEXT.to_owned())
 }

@@ -4,7 +4,7 @@ use crate::job::problem::{Problem, rate_told, short};
 use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::{Measure, Unit, UnitFault};
-use crate::key::Wanted;
+use crate::key::Requirement;
 use crate::units::{Area, Capacity, Length, NRate, Product, ProductRate, Seconds, Speed, Yield};
 
 /// A number and its unit.
@@ -22,11 +22,11 @@ impl Amount {
 }
 
 /// Splits a leading number off: `(number, as written, rest)`.
-fn leading_number(text: &str, wanted: Wanted) -> Result<(f64, String, &str), Problem> {
+fn leading_number(text: &str, requirement: Requirement) -> Result<(f64, String, &str), Problem> {
     let trimmed = text.trim();
     let none = || Problem::NotANumber {
         text: trimmed.to_owned(),
-        wanted,
+        requirement,
     };
     let unsigned = trimmed
         .strip_prefix(['-', '+', '−'])
@@ -85,35 +85,40 @@ fn leading_number(text: &str, wanted: Wanted) -> Result<(f64, String, &str), Pro
 }
 
 /// Turns unit text into a unit, or says what is wrong with it.
-fn read_unit(text: &str, unit: &str, number: &str, wanted: Wanted) -> Result<Unit, Problem> {
+fn read_unit(
+    text: &str,
+    unit: &str,
+    number: &str,
+    requirement: Requirement,
+) -> Result<Unit, Problem> {
     unit::read(unit).map_err(|fault| match fault {
         UnitFault::Ton => Problem::Ton {
             text: text.trim().to_owned(),
             number: number.to_owned(),
         },
         UnitFault::Unknown => {
-            let near = nearest(unit, wanted.units().iter().copied())
+            let near = nearest(unit, requirement.units().iter().copied())
                 .map(str::to_owned)
-                .or_else(|| unit::put_right(unit, wanted.units()));
+                .or_else(|| unit::put_right(unit, requirement.units()));
             Problem::UnknownUnit {
                 unit: unit.to_owned(),
                 near,
-                wanted,
+                requirement,
             }
         }
     })
 }
 
-fn amount(text: &str, wanted: Wanted) -> Result<Amount, Problem> {
-    let (number, written, rest) = leading_number(text, wanted)?;
+fn amount(text: &str, requirement: Requirement) -> Result<Amount, Problem> {
+    let (number, written, rest) = leading_number(text, requirement)?;
     if rest.is_empty() {
         return Err(Problem::BareNumber {
             number: written,
-            wanted,
+            requirement,
         });
     }
-    let unit = read_unit(text, rest, &written, wanted)?;
-    if number < 0.0 && wanted != Wanted::Temperature {
+    let unit = read_unit(text, rest, &written, requirement)?;
+    if number < 0.0 && requirement != Requirement::Temperature {
         return Err(Problem::Negative {
             text: text.trim().to_owned(),
         });
@@ -131,7 +136,7 @@ pub(crate) fn in_units(text: &str, us: bool) -> String {
         return text.to_owned();
     }
     let rate = || Some(rate_told(nitrogen(text, None, false).ok()?.rate, true));
-    let length = || Some(length(text).ok()?.told(true));
+    let length = || Some(length(text).ok()?.text(true));
     rate().or_else(length).unwrap_or_else(|| text.to_owned())
 }
 
@@ -156,7 +161,7 @@ pub(crate) fn example_in_units(example: &str, us: bool) -> String {
 
 /// Whether a text is an amount, or a price, in US units: `80 ft`, `120 lb N/ac`, `6 USD/bu`.
 pub(crate) fn is_us(text: &str) -> bool {
-    let Ok((_, _, rest)) = leading_number(text, Wanted::Length) else {
+    let Ok((_, _, rest)) = leading_number(text, Requirement::Length) else {
         return false;
     };
     // A thermometer in Fahrenheit says nothing of the units of land.
@@ -170,20 +175,20 @@ pub(crate) fn is_us(text: &str) -> bool {
             .is_some_and(|(above, per)| is_currency(above.trim()) && is_us(per))
 }
 
-fn of_measure(text: &str, wanted: Wanted, measure: Measure) -> Result<f64, Problem> {
-    let amount = amount(text, wanted)?;
+fn of_measure(text: &str, requirement: Requirement, measure: Measure) -> Result<f64, Problem> {
+    let amount = amount(text, requirement)?;
     if amount.unit.measure == measure {
         Ok(amount.value())
     } else {
-        Err(wrong(text, amount.unit, wanted))
+        Err(wrong(text, amount.unit, requirement))
     }
 }
 
-fn wrong(text: &str, unit: Unit, wanted: Wanted) -> Problem {
+fn wrong(text: &str, unit: Unit, requirement: Requirement) -> Problem {
     Problem::WrongQuantity {
         text: text.trim().to_owned(),
         got: unit.measure.name(),
-        wanted,
+        requirement,
     }
 }
 
@@ -210,7 +215,7 @@ pub(crate) fn above_zero<T>(
 /// # Errors
 /// No number, no unit, an unknown unit, a unit of something else, a decimal comma, a negative or not finite number; so for every reader here.
 pub fn length(text: &str) -> Result<Length, Problem> {
-    of_measure(text, Wanted::Length, Measure::Length).map(Length::m)
+    of_measure(text, Requirement::Length, Measure::Length).map(Length::m)
 }
 
 /// An area: m2, ha, ac, ft2.
@@ -218,7 +223,7 @@ pub fn length(text: &str) -> Result<Length, Problem> {
 /// # Errors
 /// As [`length`].
 pub fn area(text: &str) -> Result<Area, Problem> {
-    of_measure(text, Wanted::Area, Measure::Area).map(Area::m2)
+    of_measure(text, Requirement::Area, Measure::Area).map(Area::m2)
 }
 
 /// A speed: km/h, m/s, mph.
@@ -226,7 +231,7 @@ pub fn area(text: &str) -> Result<Area, Problem> {
 /// # Errors
 /// As [`length`].
 pub fn speed(text: &str) -> Result<Speed, Problem> {
-    of_measure(text, Wanted::Speed, Measure::Speed).map(Speed::m_per_s)
+    of_measure(text, Requirement::Speed, Measure::Speed).map(Speed::m_per_s)
 }
 
 /// A time span: s, min.
@@ -234,7 +239,7 @@ pub fn speed(text: &str) -> Result<Speed, Problem> {
 /// # Errors
 /// As [`length`].
 pub fn time(text: &str) -> Result<Seconds, Problem> {
-    of_measure(text, Wanted::Time, Measure::Time).map(Seconds::s)
+    of_measure(text, Requirement::Time, Measure::Time).map(Seconds::s)
 }
 
 /// Density of a liquid [kg/L]: kg/L, lb/gal.
@@ -242,7 +247,7 @@ pub fn time(text: &str) -> Result<Seconds, Problem> {
 /// # Errors
 /// As [`length`].
 pub fn density(text: &str) -> Result<f64, Problem> {
-    of_measure(text, Wanted::Density, Measure::Density)
+    of_measure(text, Requirement::Density, Measure::Density)
 }
 
 /// Loose density of a solid [kg/m³]: kg/m3, lb/ft3.
@@ -250,7 +255,7 @@ pub fn density(text: &str) -> Result<f64, Problem> {
 /// # Errors
 /// As [`length`].
 pub fn bulk_density(text: &str) -> Result<f64, Problem> {
-    of_measure(text, Wanted::BulkDensity, Measure::Density).map(|kg_per_l| kg_per_l * 1000.0)
+    of_measure(text, Requirement::BulkDensity, Measure::Density).map(|kg_per_l| kg_per_l * 1000.0)
 }
 
 /// What a tank or hopper holds, by mass or by volume: t, kg, L, m3, gal, lb, short ton.
@@ -258,11 +263,11 @@ pub fn bulk_density(text: &str) -> Result<f64, Problem> {
 /// # Errors
 /// As [`length`].
 pub fn capacity(text: &str) -> Result<Capacity, Problem> {
-    let amount = amount(text, Wanted::Capacity)?;
+    let amount = amount(text, Requirement::Capacity)?;
     match amount.unit.measure {
         Measure::Mass => Ok(Capacity::Kg(amount.value())),
         Measure::Volume => Ok(Capacity::Litres(amount.value())),
-        _ => Err(wrong(text, amount.unit, Wanted::Capacity)),
+        _ => Err(wrong(text, amount.unit, Requirement::Capacity)),
     }
 }
 
@@ -271,11 +276,11 @@ pub fn capacity(text: &str) -> Result<Capacity, Problem> {
 /// # Errors
 /// As [`length`].
 pub fn bushel(text: &str) -> Result<f64, Problem> {
-    let amount = amount(text, Wanted::BushelMass)?;
+    let amount = amount(text, Requirement::BushelMass)?;
     match (amount.unit.measure, amount.unit.above) {
         (Measure::Mass, "lb") => Ok(amount.number),
         (Measure::Mass, _) => Ok(amount.value() / crate::units::KG_PER_LB),
-        _ => Err(wrong(text, amount.unit, Wanted::BushelMass)),
+        _ => Err(wrong(text, amount.unit, Requirement::BushelMass)),
     }
 }
 
@@ -303,11 +308,11 @@ impl Temperature {
 /// # Errors
 /// As [`length`], but below zero is possible.
 pub fn temperature(text: &str) -> Result<Temperature, Problem> {
-    let amount = amount(text, Wanted::Temperature)?;
+    let amount = amount(text, Requirement::Temperature)?;
     match amount.unit.measure {
         Measure::Celsius => Ok(Temperature::Celsius(amount.number)),
         Measure::Fahrenheit => Ok(Temperature::Fahrenheit(amount.number)),
-        _ => Err(wrong(text, amount.unit, Wanted::Temperature)),
+        _ => Err(wrong(text, amount.unit, Requirement::Temperature)),
     }
 }
 
@@ -316,14 +321,14 @@ pub fn temperature(text: &str) -> Result<Temperature, Problem> {
 /// # Errors
 /// As [`length`]; bushels of a crop without a bushel mass.
 pub fn grain_yield(text: &str, crop: &str, lb_per_bu: Option<f64>) -> Result<Yield, Problem> {
-    let amount = amount(text, Wanted::Yield)?;
+    let amount = amount(text, Requirement::Yield)?;
     match (amount.unit.measure, lb_per_bu) {
         (Measure::MassRate, _) => Ok(Yield::kg_per_ha(amount.value())),
         (Measure::BushelRate, Some(lb)) => Ok(Yield::bu_per_ac(amount.value(), lb)),
         (Measure::BushelRate, None) => Err(Problem::NoBushel {
             crop: crop.to_owned(),
         }),
-        _ => Err(wrong(text, amount.unit, Wanted::Yield)),
+        _ => Err(wrong(text, amount.unit, Requirement::Yield)),
     }
 }
 
@@ -347,7 +352,7 @@ pub fn nitrogen(
     product: Option<&Product>,
     product_allowed: bool,
 ) -> Result<NitrogenAmount, Problem> {
-    let amount = amount(text, Wanted::Nitrogen)?;
+    let amount = amount(text, Requirement::Nitrogen)?;
     let us = amount.unit.us;
     let written = || {
         format!(
@@ -387,7 +392,7 @@ pub fn nitrogen(
                     })
                 }
                 None if amount.unit.measure == Measure::VolumeRate => Err(match product {
-                    Some(_) => wrong(text, amount.unit, Wanted::Nitrogen),
+                    Some(_) => wrong(text, amount.unit, Requirement::Nitrogen),
                     None => Problem::NoProduct { amount: written() },
                 }),
                 None => {
@@ -403,12 +408,12 @@ pub fn nitrogen(
                             product,
                             us,
                         ),
-                        None => wrong(text, amount.unit, Wanted::Nitrogen),
+                        None => wrong(text, amount.unit, Requirement::Nitrogen),
                     })
                 }
             }
         }
-        _ => Err(wrong(text, amount.unit, Wanted::Nitrogen)),
+        _ => Err(wrong(text, amount.unit, Requirement::Nitrogen)),
     }
 }
 
@@ -432,7 +437,7 @@ pub fn nitrogen_change(text: &str, product: Option<&Product>) -> Result<Nitrogen
 /// # Errors
 /// As [`length`]; no product, a volume without a density, nitrogen where product is due.
 pub fn product_rate(text: &str, product: Option<&Product>) -> Result<ProductRate, Problem> {
-    let amount = amount(text, Wanted::Product)?;
+    let amount = amount(text, Requirement::Product)?;
     let written = || text.trim().to_owned();
     let Some(product) = product else {
         return Err(match amount.unit.measure {
@@ -441,7 +446,7 @@ pub fn product_rate(text: &str, product: Option<&Product>) -> Result<ProductRate
                 reading: String::new(),
             },
             Measure::MassRate | Measure::VolumeRate => Problem::NoProduct { amount: written() },
-            _ => wrong(text, amount.unit, Wanted::Product),
+            _ => wrong(text, amount.unit, Requirement::Product),
         });
     };
     match amount.unit.measure {
@@ -464,7 +469,7 @@ pub fn product_rate(text: &str, product: Option<&Product>) -> Result<ProductRate
                 ),
             })
         }
-        _ => Err(wrong(text, amount.unit, Wanted::Product)),
+        _ => Err(wrong(text, amount.unit, Requirement::Product)),
     }
 }
 
@@ -479,24 +484,24 @@ pub struct Price {
 }
 
 /// Splits `6 USD/bu`, `USD 6/bu` or `$6/bu`.
-fn price(text: &str, wanted: Wanted, currency: Option<&str>) -> Result<Price, Problem> {
+fn price(text: &str, requirement: Requirement, currency: Option<&str>) -> Result<Price, Problem> {
     let trimmed = text.trim().replace(" per ", "/");
     let lead = trimmed
         .find(|c: char| c.is_ascii_digit() || c == '-' || c == '−' || c == '.')
         .unwrap_or(0);
     let (before, tail) = trimmed.split_at(lead);
     let (number, written, rest) =
-        leading_number(tail, wanted).map_err(|problem| match problem {
-            Problem::NotANumber { wanted, .. } => Problem::NotANumber {
+        leading_number(tail, requirement).map_err(|problem| match problem {
+            Problem::NotANumber { requirement, .. } => Problem::NotANumber {
                 text: text.trim().to_owned(),
-                wanted,
+                requirement,
             },
             other => other,
         })?;
     if rest.is_empty() && before.trim().is_empty() {
         return Err(Problem::BareNumber {
             number: written,
-            wanted,
+            requirement,
         });
     }
     let (after, unit) = rest.split_once('/').unwrap_or((rest, ""));
@@ -505,7 +510,7 @@ fn price(text: &str, wanted: Wanted, currency: Option<&str>) -> Result<Price, Pr
     if named.is_empty() {
         return Err(Problem::NoCurrency {
             text: full(),
-            wanted,
+            requirement,
         });
     }
     match currency {
@@ -514,19 +519,19 @@ fn price(text: &str, wanted: Wanted, currency: Option<&str>) -> Result<Price, Pr
                 Problem::Currency {
                     text: full(),
                     got: named,
-                    wanted: currency.to_owned(),
+                    requirement: currency.to_owned(),
                 }
             } else {
                 Problem::NoCurrency {
                     text: full(),
-                    wanted,
+                    requirement,
                 }
             });
         }
         None if !is_currency(&named) => {
             return Err(Problem::NoCurrency {
                 text: full(),
-                wanted,
+                requirement,
             });
         }
         _ => {}
@@ -538,7 +543,7 @@ fn price(text: &str, wanted: Wanted, currency: Option<&str>) -> Result<Price, Pr
         return Err(Problem::UnknownUnit {
             unit: named,
             near: None,
-            wanted,
+            requirement,
         });
     }
     let per = unit::read(unit).map_err(|fault| match fault {
@@ -550,9 +555,9 @@ fn price(text: &str, wanted: Wanted, currency: Option<&str>) -> Result<Price, Pr
             let typed = format!("USD/{}", unit.trim());
             Problem::UnknownUnit {
                 unit: unit.trim().to_owned(),
-                near: nearest(&typed, wanted.units().iter().copied())
+                near: nearest(&typed, requirement.units().iter().copied())
                     .map(|near| near.trim_start_matches("USD/").to_owned()),
-                wanted,
+                requirement,
             }
         }
     })?;
@@ -583,7 +588,7 @@ pub fn grain_price(
     crop: &str,
     lb_per_bu: Option<f64>,
 ) -> Result<(f64, String), Problem> {
-    let price = price(text, Wanted::GrainPrice, currency)?;
+    let price = price(text, Requirement::GrainPrice, currency)?;
     let kg = match (price.per.measure, lb_per_bu) {
         (Measure::Mass, _) => price.per.factor,
         (Measure::Bushels, Some(lb)) => lb * crate::units::KG_PER_LB,
@@ -592,7 +597,7 @@ pub fn grain_price(
                 crop: crop.to_owned(),
             });
         }
-        _ => return Err(wrong_price(text, price.per, Wanted::GrainPrice)),
+        _ => return Err(wrong_price(text, price.per, Requirement::GrainPrice)),
     };
     Ok((price.number / kg, price.currency))
 }
@@ -602,10 +607,10 @@ pub fn grain_price(
 /// # Errors
 /// As [`length`]; no or another currency; no substance.
 pub fn nitrogen_price(text: &str, currency: Option<&str>) -> Result<(f64, String), Problem> {
-    let price = price(text, Wanted::NitrogenPrice, currency)?;
+    let price = price(text, Requirement::NitrogenPrice, currency)?;
     match price.per.measure {
         Measure::NitrogenMass => Ok((price.number / price.per.factor, price.currency)),
-        _ => Err(wrong_price(text, price.per, Wanted::NitrogenPrice)),
+        _ => Err(wrong_price(text, price.per, Requirement::NitrogenPrice)),
     }
 }
 
@@ -618,7 +623,7 @@ pub fn product_price(
     currency: Option<&str>,
     product: &Product,
 ) -> Result<(f64, String), Problem> {
-    let price = price(text, Wanted::ProductPrice, currency)?;
+    let price = price(text, Requirement::ProductPrice, currency)?;
     let kg = match (price.per.measure, product.kg_per_l()) {
         (Measure::Mass, _) => price.per.factor,
         (Measure::Volume, Some(density)) => price.per.factor * density,
@@ -628,7 +633,7 @@ pub fn product_price(
                 product: product.name().to_owned(),
             });
         }
-        _ => return Err(wrong_price(text, price.per, Wanted::ProductPrice)),
+        _ => return Err(wrong_price(text, price.per, Requirement::ProductPrice)),
     };
     Ok((price.number / kg / product.nitrogen(), price.currency))
 }
@@ -638,17 +643,17 @@ pub fn product_price(
 /// # Errors
 /// As [`length`]; no or another currency.
 pub fn area_price(text: &str, currency: Option<&str>) -> Result<(f64, String), Problem> {
-    let price = price(text, Wanted::AreaPrice, currency)?;
+    let price = price(text, Requirement::AreaPrice, currency)?;
     match price.per.measure {
         Measure::Area => Ok((
             price.number / (price.per.factor / crate::units::M2_PER_HA),
             price.currency,
         )),
-        _ => Err(wrong_price(text, price.per, Wanted::AreaPrice)),
+        _ => Err(wrong_price(text, price.per, Requirement::AreaPrice)),
     }
 }
 
-fn wrong_price(text: &str, per: Unit, wanted: Wanted) -> Problem {
+fn wrong_price(text: &str, per: Unit, requirement: Requirement) -> Problem {
     let got = match per.measure {
         Measure::Mass => "a price by mass with no substance",
         Measure::NitrogenMass => "a price of nitrogen",
@@ -660,6 +665,6 @@ fn wrong_price(text: &str, per: Unit, wanted: Wanted) -> Problem {
     Problem::WrongQuantity {
         text: text.trim().to_owned(),
         got,
-        wanted,
+        requirement,
     }
 }

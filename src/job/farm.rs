@@ -255,7 +255,7 @@ fn catalogue(mut table: Section<'_>) -> Option<Catalogue> {
                 &FARM_CATALOGUE.bands,
                 Problem::WrongType {
                     got: other.kind(),
-                    wanted: "a table such as { red = \"B04\", nir = \"B08\" }".into(),
+                    requirement: "a table such as { red = \"B04\", nir = \"B08\" }".into(),
                 },
             ),
         }
@@ -334,7 +334,7 @@ fn filled(section: &mut Section<'_>) -> Vec<Filled> {
             &FARM_FIELDS.columns,
             Problem::WrongType {
                 got: entry.item.kind(),
-                wanted: "a table such as { season.planted = \"sown\" }".into(),
+                requirement: "a table such as { season.planted = \"sown\" }".into(),
             },
         );
         return Vec::new();
@@ -415,7 +415,7 @@ fn filled_key(section: &Section<'_>, entry: &Entry, dotted: &str) -> Option<&'st
     }
     let problem = Problem::WrongType {
         got: "a column",
-        wanted: format!(
+        requirement: format!(
             "{}, which stands in [common] or in an [[exception]]: a column fills keys of one value, and names no files",
             key.kind.short()
         )

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use crate::job::problem::Problem;
 
 /// Faults that are told at once; nobody reads more, and a file of nothing but faults takes long to be told.
-pub(crate) const MOST_FAULTS: usize = 200;
+pub(crate) const MAXIMUM_FAULTS: usize = 200;
 
 /// Why a job file was refused.
 #[derive(Debug, thiserror::Error)]

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use crate::key::Wanted;
+use crate::key::Requirement;
 use crate::units::{NRate, Product};
 
 /// What is wrong.
@@ -34,12 +34,12 @@ pub enum Problem {
         known: Vec<&'static str>,
     },
     /// A value of another kind.
-    #[error("this is {got}, but {wanted} is due")]
+    #[error("this is {got}, but {requirement} is due")]
     WrongType {
         /// What stands there.
         got: &'static str,
         /// What is due.
-        wanted: Cow<'static, str>,
+        requirement: Cow<'static, str>,
     },
     /// A value that has no default.
     #[error("{what} is missing, and it has no default")]
@@ -91,12 +91,12 @@ pub enum Problem {
         why: &'static str,
     },
     /// A number without a unit.
-    #[error("{number} of what? {} needs its unit", wanted.name())]
+    #[error("{number} of what? {} needs its unit", requirement.name())]
     BareNumber {
         /// The number.
         number: String,
         /// What is due.
-        wanted: Wanted,
+        requirement: Requirement,
     },
     /// Mass per area where nitrogen is due.
     #[error(
@@ -167,24 +167,24 @@ pub enum Problem {
         crop: String,
     },
     /// A unit that is not known.
-    #[error("unknown unit \"{unit}\" for {}", wanted.name())]
+    #[error("unknown unit \"{unit}\" for {}", requirement.name())]
     UnknownUnit {
         /// The unit.
         unit: String,
         /// The nearest known one.
         near: Option<String>,
         /// What is due.
-        wanted: Wanted,
+        requirement: Requirement,
     },
     /// A unit of something else.
-    #[error("{text} is {got}, but {} is due", wanted.name())]
+    #[error("{text} is {got}, but {} is due", requirement.name())]
     WrongQuantity {
         /// As written.
         text: String,
         /// What it measures.
         got: &'static str,
         /// What is due.
-        wanted: Wanted,
+        requirement: Requirement,
     },
     /// A decimal comma.
     #[error(
@@ -222,17 +222,17 @@ pub enum Problem {
         /// As written.
         text: String,
         /// What is due.
-        wanted: Wanted,
+        requirement: Requirement,
     },
     /// Another currency than the job's.
-    #[error("{text} is in {got}, but the job's currency is {wanted}")]
+    #[error("{text} is in {got}, but the job's currency is {requirement}")]
     Currency {
         /// As written.
         text: String,
         /// Its currency.
         got: String,
         /// The job's.
-        wanted: String,
+        requirement: String,
     },
     /// No currency in a price.
     #[error("{text} names no currency")]
@@ -240,7 +240,7 @@ pub enum Problem {
         /// As written.
         text: String,
         /// What is due.
-        wanted: Wanted,
+        requirement: Requirement,
     },
     /// A date in no form that is read.
     #[error("this is no date of the calendar")]
@@ -397,7 +397,7 @@ pub enum Problem {
     },
     /// The season's limit leaves too little.
     #[error(
-        "the season's limit of {limit} leaves {left} after {before} before and {since} since sensing: less than {least}"
+        "the season's limit of {limit} leaves {left} after {before} before and {since} since sensing: less than {minimum}"
     )]
     SeasonLimit {
         /// The limit.
@@ -409,7 +409,7 @@ pub enum Problem {
         /// Applied since.
         since: String,
         /// What would be needed.
-        least: String,
+        minimum: String,
     },
     /// A finding that cannot be accepted.
     #[error("\"{code}\" {why}, so there is nothing to accept")]
@@ -522,7 +522,7 @@ impl Problem {
             }
             Self::UnknownKey { elsewhere, name, .. } if !elsewhere.is_empty() => format!("\"{name}\" belongs to [{}]", elsewhere.join("] or [")),
             Self::UnknownKey { known, .. } => format!("known here: {}", known.join(", ")),
-            Self::WrongType { wanted, .. } => format!("write {wanted}"),
+            Self::WrongType { requirement, .. } => format!("write {requirement}"),
             Self::Missing { example, .. } => format!("add a line such as  {example}"),
             Self::Open => "replace TODO by your own value; the comment beside it says what and why".to_owned(),
             Self::TooMany { .. } => "put what belongs together into one file, and name that".to_owned(),
@@ -530,7 +530,7 @@ impl Problem {
             Self::Choice { known, .. } => format!("known: {}", known.join(", ")),
             Self::Acceptance { known, .. } => format!("take it out; findings that stop a job: {}", known.join(", ")),
             Self::OutOfRange { low, high, .. } => format!("give a value from {low} to {high}"),
-            Self::BareNumber { number, wanted } => format!("write {leaf} = {}", wanted.examples(number)),
+            Self::BareNumber { number, requirement } => format!("write {leaf} = {}", requirement.examples(number)),
             Self::NitrogenOrProduct { nitrogen, area, product_nitrogen, .. } => {
                 format!(
                     "for nitrogen write \"{nitrogen} N/{area}\"; for product write the nitrogen in it: \"{product_nitrogen}\""
@@ -543,15 +543,15 @@ impl Problem {
             Self::NoDensityChange { .. } => "take temperature out and give the density that you measured at it: density = \"1.28 kg/L\"".to_owned(),
             Self::Ton { number, .. } => format!("write \"{number} t\", \"{number} short ton\" or \"{number} long ton\""),
             Self::NoBushel { .. } => "write the yield by mass, for instance \"6.7 t/ha\", or give bushel = \"60 lb\" in [crop]".to_owned(),
-            Self::UnknownUnit { wanted, .. } => format!("known: {}", wanted.units().join(", ")),
-            Self::WrongQuantity { wanted, .. } | Self::NotANumber { wanted, .. } => format!("write for instance {}", wanted.examples("10")),
+            Self::UnknownUnit { requirement, .. } => format!("known: {}", requirement.units().join(", ")),
+            Self::WrongQuantity { requirement, .. } | Self::NotANumber { requirement, .. } => format!("write for instance {}", requirement.examples("10")),
             Self::DecimalComma { point, .. } => format!("write \"{point}\" if the comma marked decimals"),
             Self::Negative { .. } if key == "imagery.scale" => "give a value above zero".to_owned(),
             Self::Negative { .. } => "give zero or more".to_owned(),
             Self::Zero { .. } => "give a value above zero".to_owned(),
             Self::NotFinite { .. } => "give a plain number".to_owned(),
-            Self::Currency { wanted, .. } => format!("write every price in {wanted}, or change prices.currency"),
-            Self::NoCurrency { wanted, .. } => format!("write for instance {}", wanted.examples("6")),
+            Self::Currency { requirement, .. } => format!("write every price in {requirement}, or change prices.currency"),
+            Self::NoCurrency { requirement, .. } => format!("write for instance {}", requirement.examples("6")),
             Self::NotADate => format!("write year, month, day: {leaf} = 2026-04-14"),
             Self::Together { .. } | Self::Twice { .. } => "keep one of them".to_owned(),
             Self::NoneOf { example, .. } => format!("add a line such as  {example}"),

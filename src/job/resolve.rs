@@ -354,9 +354,9 @@ fn same_method_index(
         method::visible_index(section, &IMAGERY.index, &imagery.index, light);
     }
     // Meter and 590 nm sensor are no image; what else is read is told as a finding.
-    let told = method.about().instrument.is_some();
+    let notice = method.about().instrument.is_some();
     if let Some(made_for) = fitted.index.as_ref().filter(|made_for| {
-        !told
+        !notice
             && !made_for.eq_ignore_ascii_case(&imagery.index)
             && find_entry(&imagery.index).is_some()
     }) {

@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 
 use crate::job::keys::{RESPONSE, table};
-use crate::key::{Key, Kind, Need, Table, Wanted};
+use crate::key::{Key, Kind, Need, Requirement, Table};
 use crate::science::methods::METHODS;
 use serde_json::{Map, Value, json};
 
@@ -220,10 +220,13 @@ fn of_kind(kind: &Kind, key: &Key) -> Value {
         Kind::Date => pattern(DATE),
         Kind::YesNo => json!({ "type": "boolean" }),
         Kind::Words(words) => json!({ "type": "string", "enum": words }),
-        Kind::Amount(Wanted::Nitrogen) => pattern(NITROGEN),
-        Kind::Amount(Wanted::Temperature) => pattern(TEMPERATURE),
+        Kind::Amount(Requirement::Nitrogen) => pattern(NITROGEN),
+        Kind::Amount(Requirement::Temperature) => pattern(TEMPERATURE),
         Kind::Amount(
-            Wanted::GrainPrice | Wanted::NitrogenPrice | Wanted::ProductPrice | Wanted::AreaPrice,
+            Requirement::GrainPrice
+            | Requirement::NitrogenPrice
+            | Requirement::ProductPrice
+            | Requirement::AreaPrice,
         ) => pattern(PRICE),
         Kind::Amount(_) | Kind::NitrogenOrProduct => pattern(AMOUNT),
         Kind::NitrogenChange => pattern(CHANGE),

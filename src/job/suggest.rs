@@ -31,7 +31,7 @@ pub(crate) fn nearness(word: &str, candidate: &str) -> f64 {
     }
     let (plain, folded) = (fold(word), fold(candidate));
     // Another word for it counts a little less than the word itself.
-    said_otherwise(&plain)
+    called_otherwise(&plain)
         .map(|other| 0.95 * likeness(&other, &folded))
         .fold(likeness(&plain, &folded), f64::max)
 }
@@ -88,7 +88,7 @@ const SYNONYMS: &[(&str, &str)] = &[
 ];
 
 /// The word with one of its parts said in another way.
-fn said_otherwise(plain: &str) -> impl Iterator<Item = String> {
+fn called_otherwise(plain: &str) -> impl Iterator<Item = String> {
     SYNONYMS.iter().filter_map(move |(one, other)| {
         let swapped: Vec<&str> = plain
             .split(' ')

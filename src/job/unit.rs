@@ -403,8 +403,8 @@ fn atom(word: &str) -> Option<Atom> {
         .map(|(_, atom)| *atom)
 }
 
-/// Unit text with every unknown word put right, if it then measures what one of `wanted` does: `24 mters` → `m`.
-pub(crate) fn put_right(text: &str, wanted: &[&str]) -> Option<String> {
+/// Unit text with every unknown word put right, if it then measures what one of `requirement` does: `24 mters` → `m`.
+pub(crate) fn put_right(text: &str, requirement: &[&str]) -> Option<String> {
     let (above, below) = words(text)?;
     let every = || {
         ATOMS
@@ -436,7 +436,7 @@ pub(crate) fn put_right(text: &str, wanted: &[&str]) -> Option<String> {
         format!("{above}/{below}")
     };
     let measure = read(&whole).ok()?.measure;
-    wanted
+    requirement
         .iter()
         .any(|unit| read(unit).is_ok_and(|unit| unit.measure == measure))
         .then_some(whole)

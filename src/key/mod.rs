@@ -4,16 +4,16 @@
 //! it. Sections of the job stand in `job::keys`, parameters of a method beside its formula.
 
 mod record;
+mod requirement;
 mod row;
 mod typed;
-mod wanted;
 mod words;
 
 pub use record::Record;
+pub use requirement::Requirement;
 pub use row::{Bounds, Key, Kind, Need, Standard, Table};
 pub(crate) use row::{key, nitrogen};
 pub(crate) use typed::keys;
 pub use typed::{Any, Typed};
-pub use wanted::Wanted;
 pub use words::Word;
 pub(crate) use words::words;

@@ -1,6 +1,6 @@
 //! The shape of a row: what is known of one key of the job file.
 
-use super::wanted::Wanted;
+use super::requirement::Requirement;
 
 /// What may stand at a key.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -26,7 +26,7 @@ pub enum Kind {
     /// A name out of the list that this command prints.
     NameOf(&'static str),
     /// An amount with its unit.
-    Amount(Wanted),
+    Amount(Requirement),
     /// A nitrogen rate, or a product rate when the job names its product.
     NitrogenOrProduct,
     /// As [`Self::NitrogenOrProduct`], below zero too: by how much a rate changes.
@@ -54,10 +54,10 @@ impl Kind {
     }
 
     /// The amount that it may be.
-    pub(crate) fn wanted(&self) -> Option<Wanted> {
+    pub(crate) fn requirement(&self) -> Option<Requirement> {
         self.parts().iter().find_map(|part| match part {
-            Self::Amount(wanted) => Some(*wanted),
-            Self::NitrogenOrProduct | Self::NitrogenChange => Some(Wanted::Nitrogen),
+            Self::Amount(requirement) => Some(*requirement),
+            Self::NitrogenOrProduct | Self::NitrogenChange => Some(Requirement::Nitrogen),
             _ => None,
         })
     }
@@ -108,9 +108,9 @@ impl Kind {
             Self::NameOf(_) => "name".to_owned(),
             Self::Share => "share".to_owned(),
             Self::YesNo => "true, false".to_owned(),
-            Self::Amount(wanted) => plain_name(*wanted).to_owned(),
+            Self::Amount(requirement) => plain_name(*requirement).to_owned(),
             Self::NitrogenOrProduct | Self::NitrogenChange => {
-                plain_name(Wanted::Nitrogen).to_owned()
+                plain_name(Requirement::Nitrogen).to_owned()
             }
             Self::List(_) => "list".to_owned(),
             Self::Free(_) => "table".to_owned(),
@@ -135,7 +135,7 @@ impl Kind {
             Self::YesNo => "true or false".to_owned(),
             Self::Words(words) => quoted(words).join(" or "),
             Self::NameOf(list) => format!("name out of `{list}`"),
-            Self::Amount(wanted) => amount(*wanted),
+            Self::Amount(requirement) => amount(*requirement),
             Self::NitrogenOrProduct => {
                 "nitrogen rate (kg N/ha, lb N/ac), or product rate with [product]".to_owned()
             }
@@ -156,13 +156,17 @@ impl Kind {
 }
 
 /// An amount with the units that it may be written in.
-fn amount(wanted: Wanted) -> String {
-    format!("{} ({})", plain_name(wanted), wanted.units().join(", "))
+fn amount(requirement: Requirement) -> String {
+    format!(
+        "{} ({})",
+        plain_name(requirement),
+        requirement.units().join(", ")
+    )
 }
 
 /// The name of an amount without its article.
-fn plain_name(wanted: Wanted) -> &'static str {
-    let name = wanted.name();
+fn plain_name(requirement: Requirement) -> &'static str {
+    let name = requirement.name();
     ["an ", "a ", "the "]
         .iter()
         .find_map(|article| name.strip_prefix(article))
@@ -269,7 +273,7 @@ pub(crate) const fn nitrogen(
     example: &'static str,
     about: &'static str,
 ) -> Key {
-    key(Kind::Amount(Wanted::Nitrogen), noun, example, about).within(
+    key(Kind::Amount(Requirement::Nitrogen), noun, example, about).within(
         "0 kg N/ha",
         "1000 kg N/ha",
         "more than any crop gets",
@@ -369,7 +373,9 @@ impl Key {
     pub fn in_record(&self) -> String {
         let unit = self.recorded.unwrap_or_else(|| match self.kind {
             Kind::Share => "share",
-            ref kind if kind.words().is_none() => kind.wanted().map_or("", Wanted::recorded),
+            ref kind if kind.words().is_none() => {
+                kind.requirement().map_or("", Requirement::recorded)
+            }
             _ => "",
         });
         if unit.is_empty() {

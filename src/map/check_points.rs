@@ -32,7 +32,7 @@ pub struct CheckPoint {
 /// The rate is the same this far around a point. \[m\] Common practice, no source: a receiver without correction is off by no more.
 const EVEN_M: f64 = 5.0;
 /// Cells of one zone, or of the field, that are looked at for one point.
-const LOOKED_AT: usize = 60;
+const SAMPLED: usize = 60;
 
 /// Up to `count` points, none twice: first the largest zones of different rates (those above 0 before 0), then further zones by area, then the cells farthest from
 /// the points chosen. Each point is the centre of the deepest cell of its zone that lies on even ground: the rate is the same within 5 m of it in the machine's zones, and
@@ -105,7 +105,7 @@ pub fn check_points(
     }
     for cells in of_zone.values_mut() {
         cells.sort_by_key(|cell| std::cmp::Reverse(depth[*cell]));
-        cells.truncate(LOOKED_AT);
+        cells.truncate(SAMPLED);
     }
     let mut zones: Vec<(u32, f64, f64)> = prescription
         .zones
@@ -137,7 +137,7 @@ pub fn check_points(
             }
         }
     }
-    let least_depth = depth.iter().max().map_or(1, |most| most.div_ceil(2).max(1));
+    let minimum_depth = depth.iter().max().map_or(1, |most| most.div_ceil(2).max(1));
     while chosen.len() < count && !chosen.is_empty() {
         let away = |cell: usize| {
             let (u, v) = centre(cell);
@@ -147,12 +147,12 @@ pub fn check_points(
                 .fold(f64::INFINITY, f64::min)
         };
         let mut candidates: Vec<(usize, f64, f64)> = (0..cells.len())
-            .filter(|cell| depth[*cell] >= least_depth)
+            .filter(|cell| depth[*cell] >= minimum_depth)
             .filter_map(|cell| rate[cell].map(|rate| (cell, rate, away(cell))))
             .filter(|candidate| candidate.2 > 0.0)
             .collect();
         candidates.sort_by(|a, b| b.2.total_cmp(&a.2));
-        candidates.truncate(LOOKED_AT);
+        candidates.truncate(SAMPLED);
         match candidates.iter().find(|candidate| is_even(candidate.0)) {
             Some(&(cell, rate, _)) => chosen.push((cell, rate)),
             None => break,

@@ -125,8 +125,8 @@ pub(crate) fn prescription() -> Prescription {
             outside: NRate::ZERO,
         },
         machine: MachineLimits {
-            least: product.from_unit(40.0, RateUnit::LPerHa),
-            greatest: product.from_unit(400.0, RateUnit::LPerHa),
+            minimum: product.from_unit(40.0, RateUnit::LPerHa),
+            maximum: product.from_unit(400.0, RateUnit::LPerHa),
             overrun: Length::m(OVERRUN),
             working_width: Length::m(CELL),
             grid: GridRates::Zone,

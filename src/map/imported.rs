@@ -112,7 +112,7 @@ pub struct Meaning {
     /// Unit of the numbers, for nitrogen too (kg/ha or lb/ac); `None` when nobody says.
     pub unit: Option<RateUnit>,
     /// The words that say so, for people: `column L_HA`, `data dictionary entry 0006`. Empty when nothing says so.
-    pub said_by: String,
+    pub wording_by: String,
 }
 
 impl Meaning {
@@ -121,7 +121,7 @@ impl Meaning {
         Self {
             quantity: Quantity::Unknown,
             unit: None,
-            said_by: String::new(),
+            wording_by: String::new(),
         }
     }
 

@@ -43,9 +43,9 @@ pub enum Held {
     /// Below the least rate and nearer to 0: nothing is applied.
     ToZero,
     /// Below the least rate and not nearer to 0: the least rate.
-    ToLeast,
+    ToMinimum,
     /// Above the greatest rate: the greatest rate.
-    ToGreatest,
+    ToMaximum,
 }
 
 /// The rate of one zone as the machine gets it.
@@ -97,15 +97,15 @@ pub struct MachineRates {
     /// Outside the field. Not rounded.
     pub outside: f64,
     /// The machine's least rate, if any.
-    pub least: Option<f64>,
+    pub minimum: Option<f64>,
     /// The machine's greatest rate, if any.
-    pub greatest: Option<f64>,
+    pub maximum: Option<f64>,
     /// Zones set to 0 because the least rate was further away.
     pub to_zero: Changed,
     /// Zones raised to the least rate.
-    pub to_least: Changed,
+    pub to_minimum: Changed,
     /// Zones lowered to the greatest rate.
-    pub to_greatest: Changed,
+    pub to_maximum: Changed,
     /// Area of all zones.
     pub area: Area,
     /// Total over the field. \[kg, L, lb, gal; of nitrogen without a product\]
@@ -115,23 +115,23 @@ pub struct MachineRates {
 impl MachineRates {
     /// A rate held to what the machine can hold: below the least, the nearer of 0 and least (the least on a tie); above the greatest, the greatest.
     pub fn hold(&self, rate: f64) -> (f64, Held) {
-        hold(rate, self.least, self.greatest)
+        hold(rate, self.minimum, self.maximum)
     }
 
     /// Least, area mean and greatest rate over the field; zeros count. All 0 when there is no zone.
-    pub fn least_mean_greatest(&self, prescription: &Prescription) -> (f64, f64, f64) {
-        let least = self
+    pub fn minimum_mean_maximum(&self, prescription: &Prescription) -> (f64, f64, f64) {
+        let minimum = self
             .zones
             .iter()
             .map(|zone| zone.shown)
             .reduce(f64::min)
             .unwrap_or(0.0);
-        let greatest = self.zones.iter().map(|zone| zone.shown).fold(0.0, f64::max);
+        let maximum = self.zones.iter().map(|zone| zone.shown).fold(0.0, f64::max);
         let area = prescription.unit.area_of(self.area);
         (
-            least,
+            minimum,
             if area > 0.0 { self.total / area } else { 0.0 },
-            greatest,
+            maximum,
         )
     }
 }
@@ -149,7 +149,7 @@ pub const fn default_fallbacks(field_rate: NRate, kept_clear: bool) -> Fallbacks
 /// Rates of zones and fallbacks as the machine gets them, and what its limits changed.
 ///
 /// # Findings
-/// `machine.product` (caution) without a product; `machine.least` and `machine.greatest` (cautions) when a limit changed a zone, with zones, area and amount;
+/// `machine.product` (caution) without a product; `machine.minimum` and `machine.maximum` (cautions) when a limit changed a zone, with zones, area and amount;
 /// `machine.pressure` (caution) for a liquid whose rates above 0 span more than 2 : 1; `machine.position_lost` (caution) when a rate would run on near
 /// ground that is kept clear.
 ///
@@ -167,11 +167,11 @@ pub fn machine_rates(prescription: &Prescription) -> Result<Checked<MachineRates
         });
     }
     let limit = |rate: Option<ProductRate>| prescription.product.as_ref()?.in_unit(rate?, unit);
-    let (least, greatest) = (
-        limit(prescription.machine.least),
-        limit(prescription.machine.greatest),
+    let (minimum, maximum) = (
+        limit(prescription.machine.minimum),
+        limit(prescription.machine.maximum),
     );
-    let wanted = |what: String, n: NRate| {
+    let requirement = |what: String, n: NRate| {
         let value = prescription.shown(n);
         if value.is_finite() && value >= 0.0 {
             Ok(value)
@@ -183,31 +183,32 @@ pub fn machine_rates(prescription: &Prescription) -> Result<Checked<MachineRates
             })
         }
     };
-    let fallback =
-        |what: &str, n: NRate| wanted(what.to_owned(), n).map(|rate| hold(rate, least, greatest).0);
+    let fallback = |what: &str, n: NRate| {
+        requirement(what.to_owned(), n).map(|rate| hold(rate, minimum, maximum).0)
+    };
 
     let mut rates = MachineRates {
         zones: Vec::with_capacity(prescription.zones.len()),
         on_start: fallback("on start", prescription.fallbacks.on_start)?,
         position_lost: fallback("position lost", prescription.fallbacks.position_lost)?,
         outside: fallback("outside the field", prescription.fallbacks.outside)?,
-        least,
-        greatest,
+        minimum,
+        maximum,
         to_zero: Changed::default(),
-        to_least: Changed::default(),
-        to_greatest: Changed::default(),
+        to_minimum: Changed::default(),
+        to_maximum: Changed::default(),
         area: Area::ZERO,
         total: 0.0,
     };
     for zone in &prescription.zones {
-        let rate = wanted(format!("zone {}", zone.zone), zone.n)?;
+        let rate = requirement(format!("zone {}", zone.zone), zone.n)?;
         let (shown, held) = rates.hold(rate);
         let amount = (shown - rate) * unit.area_of(zone.area);
         match held {
             Held::No => {}
             Held::ToZero => rates.to_zero.add(zone.area, amount),
-            Held::ToLeast => rates.to_least.add(zone.area, amount),
-            Held::ToGreatest => rates.to_greatest.add(zone.area, amount),
+            Held::ToMinimum => rates.to_minimum.add(zone.area, amount),
+            Held::ToMaximum => rates.to_maximum.add(zone.area, amount),
         }
         rates.area = rates.area + zone.area;
         rates.total += shown * unit.area_of(zone.area);
@@ -221,19 +222,19 @@ pub fn machine_rates(prescription: &Prescription) -> Result<Checked<MachineRates
     Ok(Checked::new(rates, findings))
 }
 
-fn hold(rate: f64, least: Option<f64>, greatest: Option<f64>) -> (f64, Held) {
-    if let Some(least) = least
+fn hold(rate: f64, minimum: Option<f64>, maximum: Option<f64>) -> (f64, Held) {
+    if let Some(minimum) = minimum
         && rate > 0.0
-        && rate < least
+        && rate < minimum
     {
-        return if rate < least - rate {
+        return if rate < minimum - rate {
             (0.0, Held::ToZero)
         } else {
-            (least, Held::ToLeast)
+            (minimum, Held::ToMinimum)
         };
     }
-    match greatest {
-        Some(greatest) if rate > greatest => (greatest, Held::ToGreatest),
+    match maximum {
+        Some(maximum) if rate > maximum => (maximum, Held::ToMaximum),
         _ => (rate, Held::No),
     }
 }
@@ -258,7 +259,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
 
     if prescription.product.is_none() {
         let limits =
-            if prescription.machine.least.is_some() || prescription.machine.greatest.is_some() {
+            if prescription.machine.minimum.is_some() || prescription.machine.maximum.is_some() {
                 "; the machine's least and greatest product rate were not applied"
             } else {
                 ""
@@ -268,14 +269,14 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
             format!("no product is given: machine files hold nitrogen in {label}, not what the machine meters{limits}; give [product] before spreading"),
         ));
     }
-    if let Some(least) = rates.least
-        && rates.to_zero.zones + rates.to_least.zones > 0
+    if let Some(minimum) = rates.minimum
+        && rates.to_zero.zones + rates.to_minimum.zones > 0
     {
-        let (zero, raised) = (rates.to_zero, rates.to_least);
+        let (zero, raised) = (rates.to_zero, rates.to_minimum);
         found.push(Finding::caution(
             codes::MACHINE_LEAST,
             format!(
-                "the machine holds {least:.2} {label} at least: {} below it ({}) get nothing ({:+.1} {total_label}), {} ({}) get the least rate ({:+.1} {total_label})",
+                "the machine holds {minimum:.2} {label} at least: {} below it ({}) get nothing ({:+.1} {total_label}), {} ({}) get the least rate ({:+.1} {total_label})",
                 zones(zero.zones),
                 area(zero.area),
                 zero.amount,
@@ -285,14 +286,14 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
             ),
         ));
     }
-    if let Some(greatest) = rates.greatest
-        && rates.to_greatest.zones > 0
+    if let Some(maximum) = rates.maximum
+        && rates.to_maximum.zones > 0
     {
-        let lowered = rates.to_greatest;
+        let lowered = rates.to_maximum;
         found.push(Finding::caution(
             codes::MACHINE_GREATEST,
             format!(
-                "the machine holds {greatest:.2} {label} at most: {} above it ({}) get the greatest rate ({:+.1} {total_label})",
+                "the machine holds {maximum:.2} {label} at most: {} above it ({}) get the greatest rate ({:+.1} {total_label})",
                 zones(lowered.zones),
                 area(lowered.area),
                 lowered.amount,
@@ -385,8 +386,8 @@ mod tests {
             field_rate: NRate::kg_per_ha(60.0),
             fallbacks: default_fallbacks(NRate::kg_per_ha(60.0), false),
             machine: MachineLimits {
-                least: None,
-                greatest: None,
+                minimum: None,
+                maximum: None,
                 overrun: Length::m(12.0),
                 working_width: Length::m(24.0),
                 grid: GridRates::Zone,
@@ -436,8 +437,8 @@ mod tests {
             Product::new("half", 0.5, None),
             RateUnit::KgPerHa,
         );
-        field.machine.least = Some(ProductRate::kg_per_ha(40.0));
-        field.machine.greatest = Some(ProductRate::kg_per_ha(150.0));
+        field.machine.minimum = Some(ProductRate::kg_per_ha(40.0));
+        field.machine.maximum = Some(ProductRate::kg_per_ha(150.0));
         let checked = machine_rates(&field).unwrap();
         let shown: Vec<f64> = checked.value.zones.iter().map(|zone| zone.shown).collect();
         // Products 0, 18, 20, 22, 40, 180: below 20 is nearer to 0, the tie at 20 goes up, 0 and 40 stay, 180 is lowered.
@@ -447,19 +448,22 @@ mod tests {
             (1, -18.0)
         );
         assert_eq!(
-            (checked.value.to_least.zones, checked.value.to_least.amount),
+            (
+                checked.value.to_minimum.zones,
+                checked.value.to_minimum.amount
+            ),
             (2, 38.0)
         );
         assert_eq!(
             (
-                checked.value.to_greatest.zones,
-                checked.value.to_greatest.amount
+                checked.value.to_maximum.zones,
+                checked.value.to_maximum.amount
             ),
             (1, -30.0)
         );
         assert_eq!(checked.value.total, 270.0);
         assert_eq!(
-            checked.value.least_mean_greatest(&field),
+            checked.value.minimum_mean_maximum(&field),
             (0.0, 45.0, 150.0)
         );
         assert_eq!(codes(&checked), ["machine.least", "machine.greatest"]);

@@ -246,9 +246,9 @@ pub struct Class {
     /// Upper break: halfway to the next greater value, or the greatest value itself. In the legend's unit.
     pub to: f64,
     /// Least value in it. In the legend's unit.
-    pub least: f64,
+    pub minimum: f64,
     /// Greatest value in it. In the legend's unit.
-    pub greatest: f64,
+    pub maximum: f64,
     /// Its colour.
     pub colour: Colour,
     /// `60 L/ha` or `120 to 160 L/ha`.
@@ -289,23 +289,23 @@ impl Legend {
         let colours = class_colours(groups.len()).unwrap_or_default();
         let mut classes: Vec<Class> = Vec::with_capacity(groups.len());
         for (group, colour) in groups.iter().zip(colours) {
-            let (Some(&least), Some(&greatest)) = (group.first(), group.last()) else {
+            let (Some(&minimum), Some(&maximum)) = (group.first(), group.last()) else {
                 continue;
             };
-            let from = classes.last_mut().map_or(least, |below| {
-                below.to = f64::midpoint(below.greatest, least);
+            let from = classes.last_mut().map_or(minimum, |below| {
+                below.to = f64::midpoint(below.maximum, minimum);
                 below.to
             });
-            let label = if number(least) == number(greatest) {
-                format!("{} {unit}", number(least))
+            let label = if number(minimum) == number(maximum) {
+                format!("{} {unit}", number(minimum))
             } else {
-                format!("{} to {} {unit}", number(least), number(greatest))
+                format!("{} to {} {unit}", number(minimum), number(maximum))
             };
             classes.push(Class {
                 from,
-                to: greatest,
-                least,
-                greatest,
+                to: maximum,
+                minimum,
+                maximum,
                 colour,
                 label,
             });
@@ -338,10 +338,10 @@ fn groups(values: &[f64]) -> Vec<&[f64]> {
         values.split_at(0)
     };
     let count = MAXIMUM_CLASSES - nothing.len();
-    let (least, greatest) = (rest[0], rest[rest.len() - 1]);
+    let (minimum, maximum) = (rest[0], rest[rest.len() - 1]);
     // A hair upwards, so that a value on a break falls the same way in every unit.
     let class = |value: f64| {
-        (libm::floor((value - least) / (greatest - least) * count as f64 + 1e-9) as usize)
+        (libm::floor((value - minimum) / (maximum - minimum) * count as f64 + 1e-9) as usize)
             .min(count - 1)
     };
     let parts = rest.chunk_by(|a, b| class(*a) == class(*b));

@@ -167,9 +167,9 @@ pub struct Fallbacks {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MachineLimits {
     /// Least product rate, if any.
-    pub least: Option<ProductRate>,
+    pub minimum: Option<ProductRate>,
     /// Greatest product rate, if any.
-    pub greatest: Option<ProductRate>,
+    pub maximum: Option<ProductRate>,
     /// How far rates are carried beyond the field.
     pub overrun: Length,
     /// Working width.

@@ -4,11 +4,11 @@ use geo::{Area, Contains, InteriorPoint, MultiPolygon, Point};
 
 use crate::map::prescription::{CellState, Prescription};
 use crate::space::crs::{Crs, CrsError, Projector};
-use crate::space::polygon::least_rectangle;
+use crate::space::polygon::minimum_rectangle;
 use crate::zones::outline::outlines;
 
 /// Most places of one kind, so that the walk can be walked.
-const MOST: usize = 3;
+const MAXIMUM: usize = 3;
 /// How far inside a strip's end the place lies. \[m\]
 const INSIDE: f64 = 10.0;
 
@@ -73,7 +73,7 @@ pub struct ScoutPoint {
 pub fn scout_points(prescription: &Prescription) -> Result<Vec<ScoutPoint>, CrsError> {
     let mut places: Vec<(ScoutKind, (f64, f64))> = Vec::new();
     for strip in &prescription.strips {
-        let Some(rectangle) = least_rectangle(&strip.outline) else {
+        let Some(rectangle) = minimum_rectangle(&strip.outline) else {
             continue;
         };
         let inside = INSIDE.min(rectangle.length / 4.0);
@@ -94,7 +94,7 @@ pub fn scout_points(prescription: &Prescription) -> Result<Vec<ScoutPoint>, CrsE
         .filter_map(|zone| zone.index.map(|index| (zone, index)))
         .collect();
     pale.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.zone.cmp(&b.0.zone)));
-    for (zone, index) in pale.into_iter().take(MOST) {
+    for (zone, index) in pale.into_iter().take(MAXIMUM) {
         if let Some(place) = inside_of(&zone.outline) {
             places.push((
                 ScoutKind::Palest {
@@ -125,7 +125,7 @@ pub fn scout_points(prescription: &Prescription) -> Result<Vec<ScoutPoint>, CrsE
             .map(|patch| (patch.unsigned_area(), MultiPolygon::new(vec![patch])))
             .collect();
         patches.sort_by(|a, b| b.0.total_cmp(&a.0));
-        for (area, patch) in patches.into_iter().take(MOST) {
+        for (area, patch) in patches.into_iter().take(MAXIMUM) {
             let kind = match state {
                 CellState::Thin => ScoutKind::Thin { area },
                 CellState::Bare => ScoutKind::Bare { area },
@@ -166,7 +166,7 @@ fn inside_of(shape: &MultiPolygon<f64>) -> Option<(f64, f64)> {
 fn exclusion_corners(prescription: &Prescription) -> Vec<(ScoutKind, (f64, f64))> {
     let mut found = Vec::new();
     for (number, piece) in (1..).zip(&prescription.exclusions) {
-        let Some(rectangle) = least_rectangle(&MultiPolygon::new(vec![piece.clone()])) else {
+        let Some(rectangle) = minimum_rectangle(&MultiPolygon::new(vec![piece.clone()])) else {
             continue;
         };
         let mut taken: Vec<(f64, f64)> = Vec::new();
@@ -209,8 +209,11 @@ mod tests {
     fn the_walk_of_the_fixture() {
         let field = fixture::prescription();
         let points = scout_points(&field).unwrap();
-        let count = |wanted: fn(&ScoutKind) -> bool| {
-            points.iter().filter(|point| wanted(&point.kind)).count()
+        let count = |requirement: fn(&ScoutKind) -> bool| {
+            points
+                .iter()
+                .filter(|point| requirement(&point.kind))
+                .count()
         };
         assert_eq!(
             count(|kind| matches!(kind, ScoutKind::StripEnd { .. })),

@@ -15,15 +15,15 @@ use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::filled;
 use crate::space::cells::Way;
 use crate::space::lay::{LayError, lay};
-use crate::space::polygon::{grown, joined, less, oriented, rings_of, without_slits};
+use crate::space::polygon::{grown, joined, less, oriented, rings_of, without_narrow_gaps};
 use crate::space::regions::split;
 use crate::zones::outline::outlines;
 
 /// A cell smaller than this share of a whole one takes the zone of the cell beside it. \[–\]
-const CRUMB: f64 = 1e-3;
+const CRUMB_TOLERANCE: f64 = 1e-3;
 
 /// Slits between ground and margin are no wider than this. \[m\]
-const SLIT: f64 = 1e-3;
+const SLIT_TOLERANCE: f64 = 1e-3;
 
 /// Ground of one part that is shifted alike.
 struct Band {
@@ -51,7 +51,9 @@ pub fn shifted(
         shifted_over(ground, machine, look_ahead, zone_of, zones, whole)
     };
     // Overlay can leave slits of some micrometres between ground and margin, along which bands do not fit.
-    over(whole).or_else(|error| over(&oriented(&without_slits(whole, SLIT))).map_err(|_| error))
+    over(whole).or_else(|error| {
+        over(&oriented(&without_narrow_gaps(whole, SLIT_TOLERANCE))).map_err(|_| error)
+    })
 }
 
 fn shifted_over(
@@ -97,13 +99,14 @@ fn shifted_over(
     };
     let own: Vec<u32> = (0..grid.cells.len()).map(label).collect();
     // A band ends where a column does, give or take a rounding: what that leaves of the next column is the band's.
-    let is_crumb = |k: usize| grid.cells[k].area < CRUMB * grid.frame.length * grid.frame.width;
+    let is_negligible =
+        |k: usize| grid.cells[k].area < CRUMB_TOLERANCE * grid.frame.length * grid.frame.width;
     let mut hosts: Vec<(f64, Option<usize>)> = vec![(0.0, None); grid.cells.len()];
     for border in &borders {
         let (a, b) = (border.a as usize, border.b as usize);
         for (crumb, host) in [(a, b), (b, a)] {
-            if is_crumb(crumb)
-                && !is_crumb(host)
+            if is_negligible(crumb)
+                && !is_negligible(host)
                 && grid.part_of(a) == grid.part_of(b)
                 && border.length > hosts[crumb].0
             {

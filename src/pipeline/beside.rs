@@ -19,7 +19,7 @@ const COMMON: f64 = 0.5;
 /// How many times as often as the canopy the highest rates must lie beside it.
 const OFTEN: f64 = 2.0;
 /// Fewer cells than this are chance.
-const FEWEST_CELLS: usize = 3;
+const MINIMUM_CELLS: usize = 3;
 
 /// Says where the highest tenth of rates lies beside exclusions or holes more than twice as often as the canopy does.
 ///
@@ -76,10 +76,10 @@ pub fn finding_of(
         .map(|(cell, _)| cell.0)
         .collect();
     let often = (fed / of_top, beside / canopy);
-    if cells.len() < FEWEST_CELLS || often.0 <= OFTEN * often.1 {
+    if cells.len() < MINIMUM_CELLS || often.0 <= OFTEN * often.1 {
         return None;
     }
-    let patch = largest_patch(ground, &cells);
+    let patch = maximum_patch(ground, &cells);
     let place = patch
         .first()
         .and_then(|first| middle(facts, &patch).or_else(|| facts.centres[*first]))
@@ -126,7 +126,7 @@ fn lies_within(place: Point<f64>, shape: &MultiPolygon<f64>, reach: f64) -> bool
 }
 
 /// The largest connected group of some cells, by area; of equal ones the first.
-fn largest_patch(ground: &Ground, cells: &[usize]) -> Vec<usize> {
+fn maximum_patch(ground: &Ground, cells: &[usize]) -> Vec<usize> {
     let mut patch_of: Vec<Option<usize>> = vec![None; ground.grid.cells.len()];
     for &cell in cells {
         patch_of[cell] = Some(cell);

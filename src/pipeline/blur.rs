@@ -8,7 +8,7 @@ use crate::space::pixel_matrix::PixelMatrix;
 use ndarray::Axis;
 
 /// Widest blur that is tried. \[pixels\]
-const WIDEST: f64 = 3.0;
+const MAXIMUM_WIDTH: f64 = 3.0;
 /// Steps of the widths that are tried, one pixel's worth.
 const STEPS: usize = 20;
 /// Parts that a pixel's side is cut into for a blur: one narrower than a pixel is lost on whole pixels.
@@ -146,7 +146,7 @@ pub fn fit_spread(strips: &[StripPixels]) -> Option<SpreadFit> {
         .iter()
         .filter(|strip| mixture_squares(&strip.mixed(0.0)).is_some())
         .collect();
-    let tries = (WIDEST * STEPS as f64) as usize;
+    let tries = (MAXIMUM_WIDTH * STEPS as f64) as usize;
     let profile: Vec<(f64, f64)> = (0..=tries)
         .map(|k| {
             let width = k as f64 / STEPS as f64;
@@ -164,7 +164,7 @@ pub fn fit_spread(strips: &[StripPixels]) -> Option<SpreadFit> {
 
 /// Widest blur that [`fit_spread`] tries. \[pixels\]
 pub const fn widest() -> f64 {
-    WIDEST
+    MAXIMUM_WIDTH
 }
 
 #[cfg(test)]

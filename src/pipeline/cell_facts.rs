@@ -4,9 +4,9 @@ use geo::{BooleanOps as _, Centroid as _, Contains as _, MultiPolygon, Point};
 
 use crate::job::settings::Machine;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::looked::Looked;
 use crate::pipeline::overrun::{Margin, filled, margin_of};
 use crate::pipeline::share::{Measured, measured};
+use crate::pipeline::survey::Survey;
 use crate::space::cells::Cell;
 use crate::space::lay::{LayError, cells_along};
 use crate::space::polygon::{grown, oriented};
@@ -42,7 +42,7 @@ impl CellFacts {
     ///
     /// # Errors
     /// [`LayError`] when headland or margin cannot be cut into cells.
-    pub fn of(ground: &Ground, looked: &Looked, machine: &Machine) -> Result<Self, LayError> {
+    pub fn of(ground: &Ground, survey: &Survey, machine: &Machine) -> Result<Self, LayError> {
         let centres: Vec<Option<Point<f64>>> = (0..ground.grid.cells.len())
             .map(|k| ground.grid.outline(k).centroid())
             .collect();
@@ -58,7 +58,7 @@ impl CellFacts {
             follows: slivers(ground),
             in_headland: in_headland(ground, machine)?,
             margin: margin_of(ground, &centres, machine.overrun)?,
-            share: measured(ground, looked),
+            share: measured(ground, survey),
             centres,
         })
     }

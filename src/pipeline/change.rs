@@ -6,7 +6,7 @@ pub struct Change {
     /// Added to it.
     pub add: f64,
     /// It becomes this at least.
-    pub least: f64,
+    pub minimum: f64,
     /// And this at most.
     pub most: f64,
 }
@@ -14,6 +14,6 @@ pub struct Change {
 impl Change {
     /// The rate that it makes of another. \[kg N/ha\]
     pub fn of(&self, rate: f64) -> f64 {
-        (rate + self.add).max(self.least).min(self.most)
+        (rate + self.add).max(self.minimum).min(self.most)
     }
 }

@@ -59,14 +59,14 @@ pub fn headland(
         StateRate::Own => "keeps its own rates, in zones of its own".to_owned(),
         StateRate::FieldRate => format!(
             "gets the field rate, {}",
-            NRate::kg_per_ha(rated.field_q as f64 * step).told(output.us_units)
+            NRate::kg_per_ha(rated.field_q as f64 * step).text(output.us_units)
         ),
-        StateRate::Amount(amount) => format!("gets {}", amount.told(output.us_units)),
+        StateRate::Amount(amount) => format!("gets {}", amount.text(output.us_units)),
     };
     let what = format!(
         "the headland, {passes} passes or {} from the boundary, {way}: {cells} canopy cells, {}, {}",
-        depth.told(output.us_units),
-        area.told(output.us_units),
+        depth.text(output.us_units),
+        area.text(output.us_units),
         output.nitrogen_moved(moved)
     );
     let finding = if cells == 0 || cells == canopy {
@@ -155,7 +155,7 @@ pub fn steps_left(
     zoning: &Zoning,
 ) -> Option<Finding> {
     let largest = rule.maximum_step?;
-    let (mut borders, mut greatest) = (0_usize, 0.0_f64);
+    let (mut borders, mut maximum) = (0_usize, 0.0_f64);
     for border in &ground.borders {
         let (a, b) = (border.a as usize, border.b as usize);
         let rate_of = |cell: usize| zoning.zones[zoning.zone_of[cell] as usize - 1].n;
@@ -163,7 +163,7 @@ pub fn steps_left(
         let column_of = |k: usize| (ground.grid.part_of(k), ground.grid.cells[k].col);
         if column_of(a) == column_of(b) && change > largest.get() + 1e-9 {
             borders += 1;
-            greatest = greatest.max(change);
+            maximum = maximum.max(change);
         }
     }
     (borders > 0).then(|| {
@@ -172,7 +172,7 @@ pub fn steps_left(
             format!(
                 "{borders} borders between cells along the drive still step by more than {}, by up to {}: at bare, thin, unseen or headland ground, or where small zones were joined; a smaller zones.minimum_area leaves fewer",
                 output.nitrogen_rate(largest.get()),
-                output.nitrogen_rate(greatest)
+                output.nitrogen_rate(maximum)
             ),
         )
     })

@@ -10,7 +10,7 @@ use crate::space::crs::{Crs, Projector};
 use crate::space::curve::{CurveFault, CurveFrame, CurveRule, thinned};
 use crate::space::lay::lay;
 use crate::space::plane::Plane;
-use crate::space::polygon::{least_rectangle, oriented};
+use crate::space::polygon::{minimum_rectangle, oriented};
 use crate::space::regions::split;
 use crate::units::Area;
 
@@ -145,7 +145,7 @@ pub(super) fn in_areas(
             first_pass_v: way.1,
         })
         .collect();
-    let told: Vec<String> = driven
+    let notice: Vec<String> = driven
         .iter()
         .map(|driven| {
             format!(
@@ -164,7 +164,7 @@ pub(super) fn in_areas(
         format!(
             "the field is driven in {} ways: {}",
             driven.len(),
-            told.join("; ")
+            notice.join("; ")
         ),
     ));
     Ok((grid, borders, driven))
@@ -200,7 +200,7 @@ pub(super) fn way_of(
                 .rem_euclid(360.0)
         }
         (Heading::Auto | Heading::Line(_), _) => {
-            least_rectangle(shape).map_or(0.0, |rectangle| rectangle.azimuth_deg())
+            minimum_rectangle(shape).map_or(0.0, |rectangle| rectangle.azimuth_deg())
         }
     };
     let mut frame = CellFrame::new(
@@ -296,7 +296,7 @@ fn along_line(
             curve.pieces(),
             plane.true_azimuth(from),
             plane.true_azimuth(to),
-            curve.least_radius().map_or_else(String::new, |radius| format!(", with a radius of {radius:.0} m at the tightest"))
+            curve.minimum_radius().map_or_else(String::new, |radius| format!(", with a radius of {radius:.0} m at the tightest"))
         ),
     ));
     let first_pass = curve.first_pass;

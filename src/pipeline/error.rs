@@ -40,13 +40,13 @@ pub enum StepError {
     Zones(#[from] BuildError),
     /// Pixels are too large for the field.
     #[error(
-        "no pixel of the image lies in the field: at least {least:.2} of it must, pixels are {} wide, and the field has {}",
+        "no pixel of the image lies in the field: at least {minimum:.2} of it must, pixels are {} wide, and the field has {}",
         Length::m(*pixel).both(),
         Area::ha(*area_ha).both()
     )]
     NoPixel {
         /// The job's least share of a pixel.
-        least: f64,
+        minimum: f64,
         /// Side of a pixel. \[m\]
         pixel: f64,
         /// The field. \[ha\]

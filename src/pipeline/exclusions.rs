@@ -4,12 +4,12 @@ use geo::{MultiPolygon, Rect};
 
 use crate::finding::{Finding, codes};
 use crate::space::clip::{clipped, near, window_around};
-use crate::space::polygon::{grown, grown_by_a_hair};
+use crate::space::polygon::{grown, grown_by_tolerance};
 use crate::space::repair::{Repaired, repaired, widest};
 use crate::units::Length;
 
 /// Exclusions are grown by this at least, so that one which was drawn along the boundary reaches over it wherever rounding put its vertices. \[m\]
-pub const LEAST_BUFFER: f64 = 1e-3;
+pub const MINIMUM_BUFFER: f64 = 1e-3;
 /// Ground further than this from the field, beyond every buffer and overrun, is cut away before any overlay. \[m\]
 const FAR: f64 = 500.0;
 /// A file that was mended by less than this is told as a note, no caution. \[m²\]
@@ -27,8 +27,8 @@ pub(crate) fn excluded(
     surroundings: &Rect<f64>,
 ) -> Repaired {
     let read = in_surroundings(shape, surroundings, widest);
-    let polygon = if buffer.get() < LEAST_BUFFER {
-        grown_by_a_hair(&read.polygon, LEAST_BUFFER)
+    let polygon = if buffer.get() < MINIMUM_BUFFER {
+        grown_by_tolerance(&read.polygon, MINIMUM_BUFFER)
     } else {
         grown(&read.polygon, buffer.get())
     };
@@ -49,12 +49,12 @@ fn in_surroundings(
     read: fn(&MultiPolygon<f64>) -> Repaired,
 ) -> Repaired {
     let found = clipped(shape, surroundings);
-    let mut mended = read(&found.polygon);
+    let mut repaired = read(&found.polygon);
     // Rings that were cut run along the sides of the rectangle: tidying those is no repair of the file.
     if found.cut && read(&near(shape, surroundings)).area_change.is_none() {
-        mended.area_change = None;
+        repaired.area_change = None;
     }
-    mended
+    repaired
 }
 
 /// What the user is told of an exclusion that had to be read widely.

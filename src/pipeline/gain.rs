@@ -84,10 +84,10 @@ fn cells_of(rated: &Rated) -> Vec<(usize, GainCell)> {
 /// The flat rates that the job could choose: multiples of its step within its range.
 fn flats(rule: &RateRules) -> Vec<NRate> {
     let step = rule.step.get();
-    let least = libm::ceil(rule.minimum.get() / step - 1e-9).max(0.0) as usize;
-    let greatest = libm::floor(rule.maximum.get() / step + 1e-9).max(0.0) as usize;
-    let every = (greatest.saturating_sub(least) / MAXIMUM_FLATS).max(1);
-    (least..=greatest)
+    let minimum = libm::ceil(rule.minimum.get() / step - 1e-9).max(0.0) as usize;
+    let maximum = libm::floor(rule.maximum.get() / step + 1e-9).max(0.0) as usize;
+    let every = (maximum.saturating_sub(minimum) / MAXIMUM_FLATS).max(1);
+    (minimum..=maximum)
         .step_by(every)
         .map(|steps| NRate::kg_per_ha(steps as f64 * step))
         .collect()

@@ -18,7 +18,7 @@ use crate::space::plane::{Plane, choose};
 use crate::space::polygon::{carried, grown, joined, less, oriented};
 use crate::space::raster::Lattice;
 use crate::space::repair::{Repaired, repaired};
-use crate::space::slivers::{LEAST_AREA, LEAST_WIDTH, without_slivers};
+use crate::space::slivers::{MINIMUM_AREA, MINIMUM_WIDTH, without_slivers};
 use crate::units::{Area, Length};
 
 /// Shapes as they were read.
@@ -253,7 +253,7 @@ pub fn lay_out(
     let parts: Vec<MultiPolygon<f64>> = carrier
         .polygons(layer)?
         .iter()
-        .map(|part| mended(part, "boundary", &layer.file, findings))
+        .map(|part| repaired_ground(part, "boundary", &layer.file, findings))
         .collect();
     let boundary = oriented(&joined(&parts));
     overlapping(&parts, &boundary, &layer.file, findings);
@@ -285,7 +285,7 @@ pub fn lay_out(
     let mut reference_zones = Vec::new();
     if let Some(layer) = &inputs.reference_zones {
         for shape in carrier.polygons(layer)? {
-            reference_zones.push(told(
+            reference_zones.push(notice(
                 surrounded(&shape, &around),
                 "zone of the reference",
                 &layer.file,
@@ -300,7 +300,7 @@ pub fn lay_out(
             .iter()
             .map(|part| {
                 let read = surrounded(part, &around);
-                told(read, "ground set by hand", &layer.file, findings)
+                notice(read, "ground set by hand", &layer.file, findings)
             })
             .collect();
         set.push(oriented(&joined(&parts)));
@@ -321,7 +321,7 @@ pub fn lay_out(
         let parts: Vec<MultiPolygon<f64>> = carrier
             .polygons(shapes)?
             .iter()
-            .map(|part| told(surrounded(part, &around), "area", &shapes.file, findings))
+            .map(|part| notice(surrounded(part, &around), "area", &shapes.file, findings))
             .collect();
         let guidance = match guidance {
             Some(layer) => Some((carrier.lines(layer)?, layer.file.clone())),
@@ -367,7 +367,7 @@ pub fn lay_out(
         left = (left.0 + kept.pieces, left.1 + kept.area);
         kept.ground
     };
-    findings.extend(slivers_told(left));
+    findings.extend(slivers_reported(left));
     let whole = way_of(
         machine,
         &machine.heading,
@@ -461,44 +461,44 @@ const fn no_ground() -> GroundError {
 }
 
 /// Says how much ground belongs to nobody, being too small or too narrow.
-fn slivers_told((pieces, area): (usize, f64)) -> Option<Finding> {
+fn slivers_reported((pieces, area): (usize, f64)) -> Option<Finding> {
     (pieces > 0).then(|| {
         Finding::note(
             codes::FIELD_SLIVERS,
             format!(
-                "{pieces} pieces of the field, {area:.3} m² in all, are below {LEAST_AREA} m² or nowhere {:.0} cm wide and belong to no cell: lines that were meant to be one lie slightly apart there",
-                100.0 * LEAST_WIDTH
+                "{pieces} pieces of the field, {area:.3} m² in all, are below {MINIMUM_AREA} m² or nowhere {:.0} cm wide and belong to no cell: lines that were meant to be one lie slightly apart there",
+                100.0 * MINIMUM_WIDTH
             ),
         )
     })
 }
 
-fn mended(
+fn repaired_ground(
     shape: &MultiPolygon<f64>,
     what: &str,
     file: &str,
     findings: &mut Vec<Finding>,
 ) -> MultiPolygon<f64> {
-    told(repaired(shape), what, file, findings)
+    notice(repaired(shape), what, file, findings)
 }
 
 /// Says that a shape had to be mended.
-fn told(
-    mended: Repaired,
+fn notice(
+    repaired_ground: Repaired,
     what: &str,
     file: &str,
     findings: &mut Vec<Finding>,
 ) -> MultiPolygon<f64> {
-    if let Some(change) = mended.area_change {
+    if let Some(change) = repaired_ground.area_change {
         findings.push(Finding::caution(
             codes::BOUNDARY_REPAIRED,
             format!(
                 "{file}: the {what} crosses or overlaps itself; parts are joined, ground enclosed twice and parts inside parts are left out, which changes its area by {change:+.1} m² to {:.1} m²: look at it on the map",
-                mended.polygon.unsigned_area()
+                repaired_ground.polygon.unsigned_area()
             ),
         ));
     }
-    mended.polygon
+    repaired_ground.polygon
 }
 
 /// A word where exclusions take nothing away: what must get nothing then gets its rate. A stop where longitude and latitude are swapped.
@@ -629,7 +629,7 @@ fn strips_of(
 ) -> Result<Vec<MultiPolygon<f64>>, GroundError> {
     let mut strips = Vec::new();
     for shape in carrier.polygons(layer)? {
-        for part in mended(&shape, "reference strip", &layer.file, findings) {
+        for part in repaired_ground(&shape, "reference strip", &layer.file, findings) {
             strips.push(MultiPolygon::new(vec![part]));
         }
     }

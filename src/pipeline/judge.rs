@@ -11,17 +11,17 @@ use crate::units::{NRate, Yield};
 use jiff::civil::Date;
 
 /// Fewer growing days than this stop a map: response indices are all close to 1.
-const LEAST_DAYS: f64 = 60.0;
+const MINIMUM_DAYS: f64 = 60.0;
 /// Growing days beyond which the curves are extrapolated.
-const MOST_DAYS: f64 = 120.0;
+const MAXIMUM_DAYS: f64 = 120.0;
 /// Response index without an interval below which the strip is no longer as green as the rest. Common practice, no source.
 const PALER: f64 = 0.95;
 /// Share of the maximum yield below which the curve's yield is no crop's that is worth a map. Common practice, no source.
-const LEAST_YIELD: f64 = 0.1;
+const MINIMUM_YIELD: f64 = 0.1;
 /// Share of the canopy at the maximum yield without nitrogen above which the map is one of nothing, and says nothing of the crop. \[–\]
 const NO_MAP: f64 = 0.9;
 /// Totals that differ by less are the same. \[kg N\]
-const LEAST_TOTAL: f64 = 0.05;
+const MINIMUM_TOTAL: f64 = 0.05;
 
 /// Says how much ground was not seen.
 pub fn unseen(totals: &Totals) -> Option<Finding> {
@@ -56,15 +56,15 @@ pub fn usual(rule: &RateRules, output: &Output, totals: &Totals) -> Option<Findi
 
 /// A mean or flat rate outside half to one and a half times the usual one: a stop where the job says that the usual rate is the one in question.
 pub fn far_from_usual(rule: &RateRules, mean: NRate, us: bool) -> Finding {
-    let usual = rule.usual.unwrap_or(NRate::ZERO).told(us);
-    let told = format!(
+    let usual = rule.usual.unwrap_or(NRate::ZERO).text(us);
+    let notice = format!(
         "mean {} is outside half to one and a half times the usual {usual}: check strip or readings, method and units before you apply it",
-        mean.told(us)
+        mean.text(us)
     );
     if rule.usual_is_this_pass {
-        Finding::stop(codes::RATE_USUAL, told).with_figure(mean.told(us))
+        Finding::stop(codes::RATE_USUAL, notice).with_figure(mean.text(us))
     } else {
-        Finding::caution(codes::RATE_USUAL, told)
+        Finding::caution(codes::RATE_USUAL, notice)
     }
 }
 
@@ -77,7 +77,7 @@ pub fn season_limit(rule: &RateRules, output: &Output, totals: &Totals) -> Optio
                 format!(
                     "{:.1} % of the canopy asks for more than the {} that the season's limit leaves and is limited to it",
                     100.0 * totals.held_share,
-                    rule.maximum.told(output.us_units)
+                    rule.maximum.text(output.us_units)
                 ),
             )
         })
@@ -132,20 +132,20 @@ pub fn yields(
 ) -> Option<Finding> {
     let (yields, (without, _)) = (response.yields()?, totals.yields?);
     let most = yields.maximum_yield;
-    let grain = |grain: Yield| grain.told(output.us_units, crop.lb_per_bu);
+    let grain = |grain: Yield| grain.text(output.us_units, crop.lb_per_bu);
     if totals.capped_without_share > 0.5 {
-        let told = format!(
+        let notice = format!(
             "{:.0} % of the canopy reaches the maximum yield of {} without more nitrogen by the curve, and so gets nothing for it: check maximum yield, curve and growing days, and their units",
             100.0 * totals.capped_without_share,
             grain(most)
         );
         Some(if totals.capped_without_share > NO_MAP {
-            Finding::stop(codes::RATE_AT_MAXIMUM, told)
+            Finding::stop(codes::RATE_AT_MAXIMUM, notice)
                 .with_figure(format!("{:.0} %", 100.0 * totals.capped_without_share))
         } else {
-            Finding::caution(codes::RATE_AT_MAXIMUM, told)
+            Finding::caution(codes::RATE_AT_MAXIMUM, notice)
         })
-    } else if without.get() < most.get() * LEAST_YIELD {
+    } else if without.get() < most.get() * MINIMUM_YIELD {
         Some(Finding::caution(
             codes::RATE_FAR_BELOW,
             format!(
@@ -238,7 +238,7 @@ pub fn method(response: &Response) -> Vec<Finding> {
 
 /// What the job says of its ground and its sensor.
 #[derive(Clone, Copy, Debug)]
-pub struct Told<'a> {
+pub struct Judged<'a> {
     /// Region.
     pub region: Option<&'a str>,
     /// Kind of sensor.
@@ -248,7 +248,7 @@ pub struct Told<'a> {
 }
 
 /// Says where a method's numbers were made for another region or sensor than the job's, or nobody says for which.
-pub fn made_for(response: &Response, told: &Told<'_>) -> Vec<Finding> {
+pub fn made_for(response: &Response, notice: &Judged<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     let fitted = response.fitted();
     let pairs = [
@@ -257,14 +257,14 @@ pub fn made_for(response: &Response, told: &Told<'_>) -> Vec<Finding> {
             "region",
             "field.region",
             fitted.region.as_deref(),
-            told.region,
+            notice.region,
         ),
         (
             codes::RESPONSE_SENSOR,
             "sensor",
             "imagery.sensor",
             fitted.sensor.as_deref(),
-            told.sensor,
+            notice.sensor,
         ),
     ];
     for (code, what, key, made_for, here) in pairs {
@@ -286,7 +286,7 @@ pub fn made_for(response: &Response, told: &Told<'_>) -> Vec<Finding> {
         }
     }
     let meter = response.method(f64::NAN).about().instrument;
-    if let (Some(meter), Some(index)) = (meter, told.index) {
+    if let (Some(meter), Some(index)) = (meter, notice.index) {
         findings.push(Finding::caution(
             codes::METHOD_INDEX,
             format!("the method's sufficiency index is that of {meter}, but {index} is read: sufficiency moves differently with every index, so rates are shifted; the size is not known"),
@@ -298,10 +298,10 @@ pub fn made_for(response: &Response, told: &Told<'_>) -> Vec<Finding> {
 /// Says whether the crop has grown long enough, and not too long, for its index to foretell the yield.
 pub fn growing_days(crop: &Crop, days: f64) -> Vec<Finding> {
     let mut findings = Vec::new();
-    if days < LEAST_DAYS {
+    if days < MINIMUM_DAYS {
         findings.push(Finding::stop(
             codes::SEASON_EARLY,
-            format!("only {days} growing days since planting: below {LEAST_DAYS:.0} every response index is close to 1 and says nothing; sense again later"),
+            format!("only {days} growing days since planting: below {MINIMUM_DAYS:.0} every response index is close to 1 and says nothing; sense again later"),
         )
         .with_figure(format!("{days} d")));
     } else if let Some((low, high)) = crop
@@ -313,11 +313,11 @@ pub fn growing_days(crop: &Crop, days: f64) -> Vec<Finding> {
             format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index predicts the yield of {} best", crop.name),
         ));
     }
-    if days > MOST_DAYS {
+    if days > MAXIMUM_DAYS {
         findings.push(Finding::caution(
             codes::SEASON_LATE,
             format!(
-                "{days} growing days are more than the {MOST_DAYS:.0} that the curve was made for"
+                "{days} growing days are more than the {MAXIMUM_DAYS:.0} that the curve was made for"
             ),
         ));
     }
@@ -376,13 +376,13 @@ pub fn uncertainties(
     let n = |kg: f64| output.nitrogen(kg);
     // Against a total of nothing no percentage means anything, but another total is an uncertainty all the more.
     let by_how_much = |other: f64, digits: usize| {
-        if base > LEAST_TOTAL {
+        if base > MINIMUM_TOTAL {
             format!(" ({:+.*} %)", digits, 100.0 * (other / base - 1.0))
         } else {
             String::new()
         }
     };
-    let moves = |other: f64, share: f64| (other - base).abs() > (share * base).max(LEAST_TOTAL);
+    let moves = |other: f64, share: f64| (other - base).abs() > (share * base).max(MINIMUM_TOTAL);
     if let Some(other) = totals
         .n_kg_by_ratio
         .filter(|other| reference.kind == "strips" && moves(*other, 0.15))
@@ -431,7 +431,7 @@ pub fn uncertainties(
         findings.push(Finding::note(codes::REFERENCE_ONE_STRIP, "one strip alone: canopy differs for more reasons than nitrogen, so its place moves the field's nitrogen (standard deviation 28 % in made fields; with two 21 %)".to_owned()));
     }
     if let Some((sd, noise)) = &totals.noise
-        && noise.made_kg.abs() > (0.05 * base).max(LEAST_TOTAL)
+        && noise.made_kg.abs() > (0.05 * base).max(MINIMUM_TOTAL)
     {
         findings.push(Finding::caution(
             codes::RATE_NOISE,
@@ -530,7 +530,7 @@ mod tests {
         );
     }
 
-    fn said(base: f64, by_ratio: f64) -> Vec<Finding> {
+    fn wording(base: f64, by_ratio: f64) -> Vec<Finding> {
         let totals = Totals {
             n_kg_base: base,
             n_kg_by_ratio: Some(by_ratio),
@@ -542,7 +542,7 @@ mod tests {
     #[test]
     fn another_total_is_a_doubt_against_nothing_too() {
         // A strip on poor ground can lie below the whole field: the map then spends nothing, and the user must be told.
-        let against_nothing = said(0.0, 240.0);
+        let against_nothing = wording(0.0, 240.0);
         assert_eq!(against_nothing[0].code, "reference.ratio_total");
         assert!(
             against_nothing[0]
@@ -552,10 +552,10 @@ mod tests {
             against_nothing[0].message
         );
         assert!(
-            said(200.0, 240.0)[0]
+            wording(200.0, 240.0)[0]
                 .message
                 .contains("240 kg N instead of 200 kg N (+20 %)")
         );
-        assert!(said(200.0, 220.0).is_empty() && said(0.0, 0.0).is_empty());
+        assert!(wording(200.0, 220.0).is_empty() && wording(0.0, 0.0).is_empty());
     }
 }

@@ -10,7 +10,7 @@ use crate::science::reference::{Answer, Uneven};
 use crate::units::Length;
 
 /// An interval of the response index wider than this says nothing. Common practice, no source.
-const WIDEST: f64 = 0.5;
+const MAXIMUM_WIDTH: f64 = 0.5;
 /// Share of the canopy limited by the greatest ratio above which it is a caution.
 const MUCH_BEYOND: f64 = 0.10;
 /// A strip narrower than this share of the working width is no whole pass; below it lies only how exactly it was drawn.
@@ -32,7 +32,7 @@ pub fn answer(
     else {
         return findings;
     };
-    let told = format!("the response index {ratio:.3} (95 %: {low:.3} to {high:.3})");
+    let notice = format!("the response index {ratio:.3} (95 %: {low:.3} to {high:.3})");
     let chance = chance(reference);
     // Placebo strips know the field's error of place; only the strip's own blocks know whether it is one stand.
     findings.extend(unclear(ratio, low, high).or_else(|| {
@@ -42,24 +42,24 @@ pub fn answer(
     match reference.answer {
         Some(Answer::Responds) => findings.push(Finding::note(
             codes::RESPONSE_RESPONDS,
-            format!("the crop responds to nitrogen: {told} is significantly above 1{chance}"),
+            format!("the crop responds to nitrogen: {notice} is significantly above 1{chance}"),
         )),
         Some(Answer::None) if high >= 1.0 => {
             findings.push(Finding::note(
                 codes::RESPONSE_NONE,
-                format!("no response: {told} is not significantly above 1{chance}; the minimum rate is an answer; look again in 10 to 14 days"),
+                format!("no response: {notice} is not significantly above 1{chance}; the minimum rate is an answer; look again in 10 to 14 days"),
             ));
             if let MaximumRatio::Value(value) = maximum_ratio {
                 findings.push(Finding::stop(
                     codes::RESPONSE_STATED_RATIO,
-                    format!("response.maximum_ratio = {value} is stated, but {told} is not significantly above 1: ground that is pale for other reasons would get nitrogen that the strip shows no need of; leave the number out"),
+                    format!("response.maximum_ratio = {value} is stated, but {notice} is not significantly above 1: ground that is pale for other reasons would get nitrogen that the strip shows no need of; leave the number out"),
                 )
                 .with_figure(format!("{value}")));
             }
         }
         Some(Answer::Doubtful) => findings.push(Finding::caution(
             codes::RESPONSE_DOUBTFUL,
-            format!("a response is doubtful: {told} is not significantly above 1, yet high for chance alone{chance}: ratios up to {:.3} count ({}); another strip, or this one 10 to 14 days later, would decide", limit.value, limit.by.reason()),
+            format!("a response is doubtful: {notice} is not significantly above 1, yet high for chance alone{chance}: ratios up to {:.3} count ({}); another strip, or this one 10 to 14 days later, would decide", limit.value, limit.by.reason()),
         )),
         _ => {}
     }
@@ -86,10 +86,10 @@ pub fn answer(
 
 /// Whether an interval says too little for any rate.
 pub fn unclear(ratio: f64, low: f64, high: f64) -> Option<Finding> {
-    (low <= 0.0 || high - low > WIDEST + 1e-9).then(|| {
+    (low <= 0.0 || high - low > MAXIMUM_WIDTH + 1e-9).then(|| {
         Finding::stop(
             codes::REFERENCE_UNCLEAR,
-            format!("the response index {ratio:.3} has a 95 % interval of {low:.3} to {high:.3}, wider than {WIDEST} or reaching to 0: the strip does not tell what nitrogen does here; look whether it is one even stand all along, and take another strip, image or readings"),
+            format!("the response index {ratio:.3} has a 95 % interval of {low:.3} to {high:.3}, wider than {MAXIMUM_WIDTH} or reaching to 0: the strip does not tell what nitrogen does here; look whether it is one even stand all along, and take another strip, image or readings"),
         )
         .with_figure(format!("{ratio:.3}"))
     })
@@ -164,8 +164,8 @@ pub fn disagree(output: &Output, reference: &Reference, totals: &Totals) -> Opti
                 .map_or_else(String::new, |total| {
                     format!(", alone {}", output.nitrogen(total.1))
                 });
-            let told = format!("strip {} {:.3}{interval}{total}", strip.number, strip.ratio);
-            (strip.ratio, told)
+            let notice = format!("strip {} {:.3}{interval}{total}", strip.number, strip.ratio);
+            (strip.ratio, notice)
         })
         .collect();
     each.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -174,7 +174,7 @@ pub fn disagree(output: &Output, reference: &Reference, totals: &Totals) -> Opti
         // The message stays short: the least and the greatest; the record holds all.
         each = vec![each[0].clone(), each[all - 1].clone()];
     }
-    let said: Vec<String> = each.into_iter().map(|each| each.1).collect();
+    let wording: Vec<String> = each.into_iter().map(|each| each.1).collect();
     Some(Finding::caution(
         codes::REFERENCE_DISAGREE,
         format!(
@@ -184,7 +184,7 @@ pub fn disagree(output: &Output, reference: &Reference, totals: &Totals) -> Opti
             } else {
                 String::new()
             },
-            said.join("; ")
+            wording.join("; ")
         ),
     ))
 }
@@ -227,7 +227,7 @@ fn uneven_finding(output: &Output, number: usize, strip: &Strip, uneven: &Uneven
         }
     }
     let place = |piece: usize| along.length * piece as f64 / pieces.max(1) as f64;
-    let mut said: Vec<String> = stretches
+    let mut wording: Vec<String> = stretches
         .iter()
         .take(3)
         .map(|(from, to)| {
@@ -243,7 +243,7 @@ fn uneven_finding(output: &Output, number: usize, strip: &Strip, uneven: &Uneven
         })
         .collect();
     if stretches.len() > 3 {
-        said.push(format!("{} more stretches", stretches.len() - 3));
+        wording.push(format!("{} more stretches", stretches.len() - 3));
     }
     let variances = if uneven.variances > 100.0 {
         "more than 100".to_owned()
@@ -255,7 +255,7 @@ fn uneven_finding(output: &Output, number: usize, strip: &Strip, uneven: &Uneven
         format!(
             "reference strip {number} is not one stand: index {:.3} at {} from its {} end, {:.3} elsewhere (variance between pieces {variances} times that beside it): look there for weeds, disease, gaps or spread that missed",
             uneven.index_unlike,
-            said.join(", "),
+            wording.join(", "),
             start_of(along.azimuth_deg()),
             uneven.index_others
         ),

@@ -4,8 +4,8 @@ use crate::finding::{Checked, Finding, codes};
 use crate::job::settings::{ImageSource, Imagery, Machine, PointSpread, ReferenceSettings};
 use crate::pipeline::error::StepError;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::looked::{Looked, Sources};
 use crate::pipeline::scan::{Probe, Scan, ScanError, Scanned, scan, window_pixels};
+use crate::pipeline::survey::{Sources, Survey};
 use crate::pipeline::{placebo, points, strips};
 
 /// What of a job the pass depends on.
@@ -31,7 +31,7 @@ pub fn look(
     rules: &LookRules<'_>,
     ground: &Ground,
     sources: &Sources<'_>,
-) -> Result<Checked<Looked>, StepError> {
+) -> Result<Checked<Survey>, StepError> {
     let image = rules.imagery;
     if let (Some(ImageSource::Points(rule)), Some(layer)) =
         (image.map(|image| &image.source), sources.points)
@@ -54,9 +54,9 @@ pub fn look(
     let counts = scanned.counts;
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
     if counts.in_field == 0 {
-        let least = image.map_or(1.0, |image| image.pixel_inside);
+        let minimum = image.map_or(1.0, |image| image.pixel_inside);
         return Err(StepError::NoPixel {
-            least,
+            minimum,
             pixel: ground.pixel,
             area_ha: ground.area / 10_000.0,
         });
@@ -77,14 +77,14 @@ pub fn look(
     }
     let mut findings = Vec::new();
     if let Some((row, col)) = counts.first_odd {
-        let told = format!(
+        let notice = format!(
             "{} of {} pixels of the field have an index outside its possible range, {} have none (a denominator that is not above 0); they count as unseen; the first lies in column {col}, row {row} of the image, counted from 0",
             counts.out_of_range, counts.in_field, counts.undefined
         );
         findings.push(if counts.out_of_range > 0 {
-            Finding::caution(codes::IMAGE_OUT_OF_RANGE, told)
+            Finding::caution(codes::IMAGE_OUT_OF_RANGE, notice)
         } else {
-            Finding::note(codes::IMAGE_UNDEFINED, told)
+            Finding::note(codes::IMAGE_UNDEFINED, notice)
         });
     }
     let (mut weighted, mut canopy) = (
@@ -123,7 +123,7 @@ pub fn look(
     if spread == PointSpread::Fit {
         findings.extend(strips::say_spread(&strips, fitted.as_ref()));
     }
-    let looked = Looked {
+    let survey = Survey {
         scanned,
         strips,
         placebos,
@@ -131,7 +131,7 @@ pub fn look(
         points: None,
         spread: fitted,
     };
-    Ok(Checked::new(looked, findings))
+    Ok(Checked::new(survey, findings))
 }
 
 fn pass(

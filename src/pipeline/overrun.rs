@@ -14,14 +14,14 @@ use crate::pipeline::ground::Ground;
 use crate::space::cells::CellGrid;
 use crate::space::cut::cut;
 use crate::space::lay::{LayError, lay};
-use crate::space::polygon::{grown, grown_by_a_hair, joined, less, oriented};
+use crate::space::polygon::{grown, grown_by_tolerance, joined, less, oriented};
 use crate::space::regions::split;
 use crate::space::valid::is_valid;
 use crate::units::Length;
 use crate::zones::outline::outlines;
 
 /// Holes below this came from joining. \[m²\]
-const SLIT: f64 = 0.01;
+const SLIT_TOLERANCE: f64 = 0.01;
 /// How far zone and margin are bridged where they do not meet by rounding. \[m\] Beyond the ends of their common line both grow by no more than that.
 const BRIDGE: f64 = 1e-4;
 /// Coarser than any coordinate in a file for machines. \[m\]
@@ -140,19 +140,26 @@ pub fn with_margin(outline: &MultiPolygon<f64>, margin: MultiPolygon<f64>) -> Mu
         return outline.clone();
     }
     // Where both lie slightly apart, the union keeps slits that are no holes of the field.
-    let without_slits = |part: Polygon<f64>| {
+    let without_narrow_gaps = |part: Polygon<f64>| {
         let (exterior, holes) = part.into_inner();
         Polygon::new(
             exterior,
             holes
                 .into_iter()
-                .filter(|hole| Polygon::new(hole.clone(), Vec::new()).unsigned_area() > SLIT)
+                .filter(|hole| {
+                    Polygon::new(hole.clone(), Vec::new()).unsigned_area() > SLIT_TOLERANCE
+                })
                 .collect(),
         )
     };
     let (own, margin) = (oriented(outline), oriented(&MultiPolygon::new(parts)));
     let closed = |shapes: &[MultiPolygon<f64>]| -> MultiPolygon<f64> {
-        oriented(&joined(shapes).into_iter().map(without_slits).collect())
+        oriented(
+            &joined(shapes)
+                .into_iter()
+                .map(without_narrow_gaps)
+                .collect(),
+        )
     };
     let whole = closed(&[own.clone(), margin.clone()]);
     let sound = is_valid(&snapped(&whole));
@@ -161,7 +168,8 @@ pub fn with_margin(outline: &MultiPolygon<f64>, margin: MultiPolygon<f64>) -> Mu
     }
     // A slit that is open at one end is part of the outline, and crosses it once coordinates are rounded; one that is open at both ends parts the two: what lies
     // between them is put into it.
-    let between = grown_by_a_hair(&own, BRIDGE).intersection(&grown_by_a_hair(&margin, BRIDGE));
+    let between =
+        grown_by_tolerance(&own, BRIDGE).intersection(&grown_by_tolerance(&margin, BRIDGE));
     let bridged = closed(&[own, margin, between]);
     let better = !sound || bridged.0.len() < whole.0.len();
     if better && is_valid(&snapped(&bridged)) {

@@ -24,7 +24,7 @@ use crate::space::raster::Lattice;
 /// Share of strip and of swaths that must be seen canopy of ground that is kept clear of everything else.
 const COVERED: f64 = 0.95;
 /// Share thresholds are met at threshold − this.
-const TIE: f64 = 1e-6;
+const TIE_TOLERANCE: f64 = 1e-6;
 /// Pixels of a field that are kept for strips too narrow for pure pixels: 8 B each.
 const MAXIMUM_PIXELS: f64 = 4.0e6;
 

@@ -4,9 +4,9 @@ use crate::job::settings::{Filed, Machine, StateRate};
 use crate::map::machine::default_fallbacks;
 use crate::map::prescription::{Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord};
 use crate::pipeline::ground::Ground;
-use crate::pipeline::looked::Looked;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::strips::StripFound;
+use crate::pipeline::survey::Survey;
 use crate::units::{NMass, NRate, Product, RateUnit};
 use jiff::civil::Date;
 
@@ -32,7 +32,7 @@ pub struct Title<'a> {
 pub fn prescription(
     title: &Title<'_>,
     machine: &Machine,
-    (ground, looked): (&Ground, &Looked),
+    (ground, survey): (&Ground, &Survey),
     (rated, step): (&Rated, NRate),
     (zones, total): (Vec<ZoneRecord>, NMass),
 ) -> Prescription {
@@ -45,7 +45,7 @@ pub fn prescription(
     let strips = ground
         .strips
         .iter()
-        .zip(&looked.strips)
+        .zip(&survey.strips)
         .enumerate()
         .map(|(k, (outline, strip))| {
             let found = strip.found.as_ref().ok();
@@ -92,8 +92,8 @@ pub fn prescription(
             },
         },
         machine: MachineLimits {
-            least: machine.minimum_rate,
-            greatest: machine.maximum_rate,
+            minimum: machine.minimum_rate,
+            maximum: machine.maximum_rate,
             overrun: machine.overrun,
             working_width: machine.working_width,
             grid: machine.grid,

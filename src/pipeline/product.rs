@@ -103,7 +103,9 @@ pub fn capacity_kg(capacity: Capacity, product: &Product, facts: &ProductFacts) 
         Capacity::Kg(kg) => Some(kg),
         Capacity::Litres(litres) => match product.kg_per_l() {
             Some(density) => Some(litres * density),
-            None => facts.bulk_kg_m3.map(|(least, _)| litres / 1000.0 * least),
+            None => facts
+                .bulk_kg_m3
+                .map(|(minimum, _)| litres / 1000.0 * minimum),
         },
     }
 }

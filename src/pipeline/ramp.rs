@@ -97,7 +97,7 @@ pub fn ramp_rate(settings: &RampSettings) -> Result<RampOutcome, RampError> {
 /// Both systems of units, in a sentence.
 /// A rate in both systems, the one that people read first.
 fn both(us: bool, rate: NRate) -> String {
-    format!("{} ({})", rate.told(us), rate.told(!us))
+    format!("{} ({})", rate.text(us), rate.text(!us))
 }
 
 /// Says everything that can be said of a ramp.
@@ -128,7 +128,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome) -> Vec<Finding> {
                 both(settings.us_units, top),
                 settings.model.name()
             ),
-        ).with_figure(top.told(settings.us_units))),
+        ).with_figure(top.text(settings.us_units))),
         RampAnswer::NoResponse => findings.push(Finding::note(
             codes::RAMP_NO_RESPONSE,
             format!(

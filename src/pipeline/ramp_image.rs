@@ -6,13 +6,13 @@ use crate::finding::{Checked, Finding, codes};
 pub use crate::job::settings::ramp::RampImage;
 use crate::pipeline::exclusions::{excluded, surroundings};
 use crate::pipeline::ground::{Layer, pixel_size};
-use crate::pipeline::looked::Sources;
 use crate::pipeline::scan::{Found, Probe, Scan, ScanError, scan, window_pixels};
+use crate::pipeline::survey::Sources;
 use crate::science::response_curve::Point;
 use crate::space::cells::{CellFrame, CellGrid};
 use crate::space::crs::{Crs, CrsError, Projector};
 use crate::space::plane::{PlaneError, choose};
-use crate::space::polygon::{carried, grown, joined, least_rectangle, less, oriented, repaired};
+use crate::space::polygon::{carried, grown, joined, less, minimum_rectangle, oriented, repaired};
 use crate::units::NRate;
 
 /// A shrunk step narrower than this many pixels holds too few that are purely its own.
@@ -148,7 +148,7 @@ pub fn measure(
         };
         let pixel = pixel_size(&plane.crs, lattice, centre.x(), centre.y())?;
         let core = grown(step, -image.inset.get().max(0.75 * pixel));
-        match least_rectangle(&core).filter(|along| along.width >= FINE_PIXELS * pixel) {
+        match minimum_rectangle(&core).filter(|along| along.width >= FINE_PIXELS * pixel) {
             Some(along) => {
                 measured.push(k);
                 probes.push(Probe::Segments { area: core, along, segments: 1, blocks: 1 });

@@ -10,7 +10,7 @@ use crate::pipeline::rate_error::RateError;
 use crate::pipeline::ratio_limit::{Evidence, RatioLimit, limit_of, thin_ratio};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::reference_at::{field_ratio_of, reference_of};
-use crate::pipeline::scan::{Scanned, TIE};
+use crate::pipeline::scan::{Scanned, TIE_TOLERANCE};
 use crate::pipeline::share::Measured;
 use crate::science::blend::Blend;
 use crate::science::methods::{CellRate, Limits, MethodError, RateModel};
@@ -38,11 +38,11 @@ pub struct Seen {
 pub fn seen(scanned: &Scanned, minimum_seen: f64) -> Vec<Seen> {
     let cell = |((sums, area), error): ((&crate::pipeline::scan::CellSums, &f64), &Option<f64>)| {
         let (seen, canopy) = (sums.seen.get() / area, sums.canopy.get() / area);
-        let state = if seen < minimum_seen - TIE {
+        let state = if seen < minimum_seen - TIE_TOLERANCE {
             CellState::Unseen
-        } else if seen - canopy > seen / 2.0 + TIE {
+        } else if seen - canopy > seen / 2.0 + TIE_TOLERANCE {
             CellState::Bare
-        } else if canopy < minimum_seen - TIE {
+        } else if canopy < minimum_seen - TIE_TOLERANCE {
             CellState::Unseen
         } else {
             CellState::Canopy
@@ -261,7 +261,8 @@ pub fn rates(
         }
         (area > 0.0).then(|| NRate::kg_per_ha(sum / area))
     };
-    let count = |wanted: CellState| state.iter().filter(|state| **state == wanted).count();
+    let count =
+        |requirement: CellState| state.iter().filter(|state| **state == requirement).count();
     let field_exact = mean(&|k| outside_strips[k])
         .or_else(|| mean(&|k| state[k] == CellState::Canopy))
         .ok_or_else(|| RateError::NoCanopy {

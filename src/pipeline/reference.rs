@@ -2,12 +2,12 @@
 
 use crate::finding::{Checked, Finding, codes};
 use crate::job::settings::{ReferenceLevel, ReferenceSettings, ReferenceSource};
-use crate::pipeline::looked::Looked;
 use crate::pipeline::strips::{Strip, StripFound};
+use crate::pipeline::survey::Survey;
 use crate::science::reference::{
-    LEAST_PLACES, NoInterval, Placebo, PlaceboAnswer, PlaceboStrip, PooledEstimate, RandomEffects,
-    ReferenceError, StripEstimate, answer_of, area_percentile, half_width, placebo_of, pool,
-    random_effects, readings,
+    MINIMUM_PLACES, NoInterval, Placebo, PlaceboAnswer, PlaceboStrip, PooledEstimate,
+    RandomEffects, ReferenceError, StripEstimate, answer_of, area_percentile, half_width,
+    placebo_of, pool, random_effects, readings,
 };
 
 pub use crate::science::reference::Answer;
@@ -77,13 +77,13 @@ pub struct StripAlone {
 /// What each strip says alone.
 fn alone(
     usable: &[(usize, &Strip, &StripFound)],
-    looked: &Looked,
+    survey: &Survey,
     placebo: Option<&Placebo>,
     field_m2: f64,
 ) -> Vec<StripAlone> {
     let one = |(number, _, found): &(usize, &Strip, &StripFound)| {
         let ratio = found.index() / found.beside()?;
-        let own = looked
+        let own = survey
             .placebos
             .get(number - 1)
             .and_then(|own| own.as_ref().ok());
@@ -152,14 +152,14 @@ pub enum NoReference {
 /// [`NoReference`] when no strip can be estimated, a reading is impossible, or there is too little canopy for a percentile.
 pub fn judge(
     rule: &ReferenceSettings,
-    looked: &Looked,
+    survey: &Survey,
     field_m2: f64,
     cells: &[(f64, f64)],
 ) -> Result<Checked<Reference>, NoReference> {
-    let field_mean = looked.field_mean;
+    let field_mean = survey.field_mean;
     match &rule.source {
         ReferenceSource::Strips(_) => {
-            let Checked { value, findings } = of_strips(looked, field_m2)?;
+            let Checked { value, findings } = of_strips(survey, field_m2)?;
             let reference = match rule.level {
                 ReferenceLevel::Strip => value,
                 ReferenceLevel::Balanced => balanced(value, field_mean)?,
@@ -264,29 +264,29 @@ fn balanced(mut reference: Reference, field_mean: f64) -> Result<Reference, NoRe
 }
 
 /// Why there is no placebo.
-fn no_placebo(looked: &Looked) -> String {
-    let places = looked
+fn no_placebo(survey: &Survey) -> String {
+    let places = survey
         .placebos
         .iter()
         .flatten()
         .map(|placebo| placebo.places.len())
         .max();
-    let other = looked
+    let other = survey
         .placebos
         .iter()
         .find_map(|placebo| placebo.as_ref().err());
     match (places, other) {
         (Some(most), _) => format!(
-            "too small for it: the strip with its comparison ground fits into the field's canopy at {most} places, {LEAST_PLACES} are needed"
+            "too small for it: the strip with its comparison ground fits into the field's canopy at {most} places, {MINIMUM_PLACES} are needed"
         ),
         (None, Some(reason)) => reason.to_string(),
         (None, None) => "there is no strip".to_owned(),
     }
 }
 
-fn of_strips(looked: &Looked, field_m2: f64) -> Result<Checked<Reference>, NoReference> {
+fn of_strips(survey: &Survey, field_m2: f64) -> Result<Checked<Reference>, NoReference> {
     let mut findings = Vec::new();
-    let (strips, field_mean) = (&looked.strips, looked.field_mean);
+    let (strips, field_mean) = (&survey.strips, survey.field_mean);
     let usable: Vec<(usize, &Strip, &StripFound)> = strips
         .iter()
         .enumerate()
@@ -350,7 +350,7 @@ fn of_strips(looked: &Looked, field_m2: f64) -> Result<Checked<Reference>, NoRef
             format!("the strip lies on {side} crop than the field: beside it the index is {place:.3} of the field's mean {field_mean:.4}, acceptable range 0.97 to 1.03; rates of the whole field move with it"),
         ));
     }
-    let measured: Vec<PlaceboStrip> = looked
+    let measured: Vec<PlaceboStrip> = survey
         .placebos
         .iter()
         .flatten()
@@ -358,7 +358,7 @@ fn of_strips(looked: &Looked, field_m2: f64) -> Result<Checked<Reference>, NoRef
         .collect();
     let placebo = ratio.and_then(|ratio| placebo_of(&measured, ratio, field_m2));
     let paired = interval.as_ref().ok().map(|i| (i.low, i.high));
-    let alone = alone(&usable, looked, placebo.as_ref(), field_m2);
+    let alone = alone(&usable, survey, placebo.as_ref(), field_m2);
     let disagree = contradict(&alone, placebo.as_ref(), disagree);
     let mut bounds = placebo.map(|placebo| placebo.answer.interval).or(paired);
     if let Some(bounds) = bounds.as_mut().filter(|_| disagree) {
@@ -368,12 +368,12 @@ fn of_strips(looked: &Looked, field_m2: f64) -> Result<Checked<Reference>, NoRef
         }
     }
     if let (Err(reason), None) = (&interval, &placebo) {
-        let told = format!("the response index has no interval: {reason}");
+        let notice = format!("the response index has no interval: {reason}");
         findings.push(if matches!(reason, NoInterval::Unbounded { .. }) {
-            Finding::stop(codes::REFERENCE_UNCLEAR, told)
+            Finding::stop(codes::REFERENCE_UNCLEAR, notice)
                 .with_figure(ratio.map_or_else(|| "none".to_owned(), |ratio| format!("{ratio:.3}")))
         } else {
-            Finding::caution(codes::REFERENCE_INTERVAL, told)
+            Finding::caution(codes::REFERENCE_INTERVAL, notice)
         });
     }
     let reference = Reference {
@@ -393,7 +393,7 @@ fn of_strips(looked: &Looked, field_m2: f64) -> Result<Checked<Reference>, NoRef
             });
             answer_of(ratio, paired, answer.as_ref())
         }),
-        no_placebo: placebo.is_none().then(|| no_placebo(looked)),
+        no_placebo: placebo.is_none().then(|| no_placebo(survey)),
         placebo,
         no_interval: interval.err().map(|error| error.to_string()),
         place,

@@ -12,9 +12,9 @@ use crate::pipeline::reference::Reference;
 use crate::units::Area;
 
 /// Strips nearer than this count as this near. \[m\]
-const LEAST_DISTANCE: f64 = 1.0;
+const MINIMUM_DISTANCE: f64 = 1.0;
 /// Zones that overlap by more than this are refused. \[m²\]
-const LEAST_OVERLAP: f64 = 1.0;
+const MINIMUM_OVERLAP: f64 = 1.0;
 
 /// The reference index at each centre, in their order.
 ///
@@ -139,7 +139,7 @@ fn nearest(strips: &[(&MultiPolygon<f64>, f64)], centre: &Point<f64>) -> Option<
     let mut best: Option<(f64, f64)> = None;
     for (strip, index) in strips {
         let distance = Euclidean.distance(centre, *strip);
-        if best.is_none_or(|(least, _)| distance < least - 1e-9) {
+        if best.is_none_or(|(minimum, _)| distance < minimum - 1e-9) {
             best = Some((distance, *index));
         }
     }
@@ -149,7 +149,7 @@ fn nearest(strips: &[(&MultiPolygon<f64>, f64)], centre: &Point<f64>) -> Option<
 fn inverse_distance(strips: &[(&MultiPolygon<f64>, f64)], centre: &Point<f64>) -> f64 {
     let (mut sum, mut weights) = (0.0, 0.0);
     for (strip, index) in strips {
-        let distance = Euclidean.distance(centre, *strip).max(LEAST_DISTANCE);
+        let distance = Euclidean.distance(centre, *strip).max(MINIMUM_DISTANCE);
         let weight = 1.0 / (distance * distance);
         sum += weight * index;
         weights += weight;
@@ -169,7 +169,7 @@ fn zone_references(
     for (second, zone) in zones.iter().enumerate() {
         for (first, before) in zones.iter().enumerate().take(second) {
             let area = zone.intersection(before).unsigned_area();
-            if area > LEAST_OVERLAP {
+            if area > MINIMUM_OVERLAP {
                 return Err(RateError::ZonesOverlap {
                     first: first + 1,
                     second: second + 1,

@@ -9,15 +9,15 @@ use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::error::StepError;
 use crate::pipeline::gain::{Gain, GainRules, gain_of};
 use crate::pipeline::ground::Ground;
-use crate::pipeline::judge::Told;
+use crate::pipeline::judge::Judged;
 use crate::pipeline::look::{LookRules, look};
-use crate::pipeline::looked::{Looked, Sources};
 use crate::pipeline::money::{Money, money_of, prices_of};
 use crate::pipeline::prescription::{Title, prescription};
 use crate::pipeline::rates::{Rated, model, rates, seen};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::set_rates::{SetFound, SetRates, set_rates};
 use crate::pipeline::share::Measured;
+use crate::pipeline::survey::{Sources, Survey};
 use crate::pipeline::totals::{Spread, Totals, totals_of};
 use crate::pipeline::uncertainty::{Uncertainty, bounds_of, uncertainty_of};
 use crate::pipeline::{
@@ -34,7 +34,7 @@ pub struct Basis<'a> {
     /// What is known of the cells whatever the rates.
     pub facts: &'a CellFacts,
     /// Pixels and strips.
-    pub looked: &'a Arc<Looked>,
+    pub survey: &'a Arc<Survey>,
     /// Days with GDD > 0 since planting.
     pub growing_days: f64,
     /// Index below which ground counts as bare, when it does.
@@ -45,7 +45,7 @@ pub struct Basis<'a> {
 #[derive(Clone, Debug)]
 pub struct Outcome {
     /// Pixels and strips.
-    pub looked: Arc<Looked>,
+    pub survey: Arc<Survey>,
     /// The reference.
     pub reference: Reference,
     /// The nitrogen share as it was measured, or why it is not known.
@@ -99,11 +99,11 @@ impl Outcome {
 ///
 /// # Errors
 /// [`StepError`]: unreadable pixels, nothing seen, an index out of its range.
-pub fn looked(
+pub fn survey(
     settings: &Settings,
     ground: &Ground,
     sources: &Sources<'_>,
-) -> Result<Checked<Looked>, StepError> {
+) -> Result<Checked<Survey>, StepError> {
     let rules = LookRules {
         imagery: settings.imagery.as_ref(),
         reference: &settings.reference,
@@ -119,21 +119,21 @@ pub fn looked(
 /// # Errors
 /// [`StepError`]: no reference, no canopy, an empty range of rates, zones that cannot be built.
 pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>, StepError> {
-    let (ground, facts, looked) = (basis.ground, basis.facts, basis.looked);
+    let (ground, facts, survey) = (basis.ground, basis.facts, basis.survey);
     let (response, rule, output) = (&settings.response, &settings.rate, &settings.output);
     let mut log = Vec::new();
     let minimum_seen = settings
         .imagery
         .as_ref()
         .map_or(0.3, |image| image.minimum_seen);
-    let cells = seen(&looked.scanned, minimum_seen);
+    let cells = seen(&survey.scanned, minimum_seen);
     let canopy: Vec<(f64, f64)> = cells
         .iter()
         .zip(&ground.grid.cells)
         .filter_map(|(seen, cell)| seen.index.map(|index| (cell.area, index)))
         .collect();
     let reference =
-        reference::judge(&settings.reference, looked, ground.area, &canopy)?.into_log(&mut log);
+        reference::judge(&settings.reference, survey, ground.area, &canopy)?.into_log(&mut log);
     let model = model(response, rule, &reference, &facts.share, basis.growing_days)?;
     let rated = rates(
         (ground, facts),
@@ -169,7 +169,7 @@ pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>
     let totals = totals_of(
         &spread,
         response.maximum_ratio,
-        (ground, looked),
+        (ground, survey),
         (&reference, &facts.share),
         &rated,
         &zones,
@@ -192,12 +192,12 @@ pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>
     let prescription = prescription(
         &title,
         machine,
-        (ground, looked),
+        (ground, survey),
         (&rated, rule.step),
         (zones, NMass::kg(totals.n_kg)),
     );
     let outcome = Outcome {
-        looked: Arc::clone(looked),
+        survey: Arc::clone(survey),
         reference,
         share: facts.share.clone(),
         set,
@@ -207,13 +207,13 @@ pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>
         money,
         prescription,
     };
-    log.extend(said_of(settings, basis, &outcome));
+    log.extend(wording_of(settings, basis, &outcome));
     Ok(Checked::new(outcome, log))
 }
 
 /// What the user must know of a map before trusting it.
-fn said_of(settings: &Settings, basis: &Basis<'_>, outcome: &Outcome) -> Vec<Finding> {
-    let (ground, facts, looked) = (basis.ground, basis.facts, basis.looked);
+fn wording_of(settings: &Settings, basis: &Basis<'_>, outcome: &Outcome) -> Vec<Finding> {
+    let (ground, facts, survey) = (basis.ground, basis.facts, basis.survey);
     let (response, rule, output) = (&settings.response, &settings.rate, &settings.output);
     let (image, machine) = (settings.imagery.as_ref(), &settings.machine);
     let (reference, rated, totals) = (&outcome.reference, &outcome.rated, &outcome.totals);
@@ -235,12 +235,12 @@ fn said_of(settings: &Settings, basis: &Basis<'_>, outcome: &Outcome) -> Vec<Fin
         totals,
     ));
     let width = machine.working_width;
-    log.extend(judge_strips::stands(width, output, &looked.strips));
+    log.extend(judge_strips::stands(width, output, &survey.strips));
     log.extend(judge_strips::disagree(output, reference, totals));
     log.extend(judge_strips::beyond(output, &rated.limit, totals));
     log.extend(judge::uncertainties(
         output,
-        &looked.strips,
+        &survey.strips,
         reference,
         totals,
     ));
@@ -255,7 +255,7 @@ fn said_of(settings: &Settings, basis: &Basis<'_>, outcome: &Outcome) -> Vec<Fin
     ));
     log.extend(judge::direction(response, output, rated, totals));
     log.extend(judge::method(response));
-    let asked = Told {
+    let asked = Judged {
         region: settings.field.region.as_deref(),
         sensor: image.and_then(|image| image.sensor.as_deref()),
         index: image.map(|image| image.index.as_str()),
@@ -275,7 +275,7 @@ fn said_of(settings: &Settings, basis: &Basis<'_>, outcome: &Outcome) -> Vec<Fin
     log.extend(uncrossed::finding_of(
         output.us_units,
         (ground, facts),
-        looked,
+        survey,
         rated,
     ));
     log
@@ -310,7 +310,11 @@ pub fn with_draws(settings: &Settings, basis: &Basis<'_>, outcome: Outcome) -> C
         &outcome.totals.n_kg_by_share,
         outcome.money.as_ref(),
     ));
-    let kriging = basis.looked.points.as_ref().and_then(|said| said.kriging);
+    let kriging = basis
+        .survey
+        .points
+        .as_ref()
+        .and_then(|wording| wording.kriging);
     let band = uncertainty_of(
         &settings.uncertainty,
         (settings.response.curve_spread, &settings.rate),
@@ -335,7 +339,7 @@ pub fn with_draws(settings: &Settings, basis: &Basis<'_>, outcome: Outcome) -> C
 /// The whole walk at once: pixels, decision, uncertainty.
 ///
 /// # Errors
-/// As [`looked`] and [`decide`]; [`StepError::Lay`] when headland or margin cannot be cut into cells.
+/// As [`survey`] and [`decide`]; [`StepError::Lay`] when headland or margin cannot be cut into cells.
 pub fn run(
     settings: &Settings,
     ground: &Ground,
@@ -343,12 +347,12 @@ pub fn run(
     sources: &Sources<'_>,
 ) -> Result<Checked<Outcome>, StepError> {
     let mut log = Vec::new();
-    let looked = Arc::new(looked(settings, ground, sources)?.into_log(&mut log));
-    let facts = CellFacts::of(ground, &looked, &settings.machine)?;
+    let survey = Arc::new(survey(settings, ground, sources)?.into_log(&mut log));
+    let facts = CellFacts::of(ground, &survey, &settings.machine)?;
     let basis = Basis {
         ground,
         facts: &facts,
-        looked: &looked,
+        survey: &survey,
         growing_days,
         bare_below: sources.bare_below,
     };

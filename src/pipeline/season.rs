@@ -47,7 +47,7 @@ impl GrowingSeason {
     }
 
     /// How the days were counted, in a sentence; `None` when they were stated.
-    pub fn said(&self) -> Option<String> {
+    pub fn text(&self) -> Option<String> {
         let counted = self.counted.as_ref()?;
         let count = &counted.count;
         let mut text = format!(
@@ -56,7 +56,7 @@ impl GrowingSeason {
             count.days,
             count.first,
             count.last,
-            counted.rule.said()
+            counted.rule.text()
         );
         if let Some(station) = counted.stations.first() {
             let far = station

@@ -15,29 +15,29 @@ use crate::zones::build::{Rate, ZoneCell, Zoning};
 use crate::zones::carve::{Given, carved};
 
 /// Letters of a reason that a finding has room for; the report has the whole.
-const MOST_LETTERS: usize = 60;
+const MAXIMUM_LETTERS: usize = 60;
 
 /// The change of a cell that has `own` \[kg N/ha\] at least, `None` where there is none: ground without a full stand, whose own rate nothing measured, is lowered only.
 fn change_of(to: SetTo, full_stand: bool, own: f64, rule: &RateRules) -> Option<Change> {
     let (minimum, maximum) = (rule.minimum.get(), rule.maximum.get());
     // The minimum is that of a canopy; ground that has less by a rule of its own is not raised to it.
-    let least = if full_stand { minimum.min(own) } else { 0.0 };
+    let minimum = if full_stand { minimum.min(own) } else { 0.0 };
     let lowered = |add: f64, most: f64| Change {
         add,
-        least: least.min(most),
+        minimum: minimum.min(most),
         most,
     };
     match to {
         SetTo::Rate(rate) if full_stand => Some(Change {
             add: 0.0,
-            least: rate.get(),
+            minimum: rate.get(),
             most: rate.get(),
         }),
         SetTo::Rate(rate) | SetTo::AtMost(rate) => Some(lowered(0.0, rate.get())),
         SetTo::Add(more) if more.get() < 0.0 => Some(lowered(more.get(), maximum)),
         SetTo::Add(more) => full_stand.then_some(Change {
             add: more.get(),
-            least: minimum,
+            minimum: minimum,
             most: maximum,
         }),
     }
@@ -52,13 +52,13 @@ fn in_steps(change: Change, before: Rate, to: SetTo, rule: &RateRules) -> Option
         return None;
     }
     let down = matches!(to, SetTo::AtMost(_));
-    let wanted = if down {
+    let requirement = if down {
         step * libm::floor(exact / step + 1e-9)
     } else {
         exact
     };
     let steps = round_to_step(
-        NRate::kg_per_ha(wanted),
+        NRate::kg_per_ha(requirement),
         rule.minimum,
         rule.maximum,
         rule.step,
@@ -143,7 +143,7 @@ pub fn set_rates(
             continue;
         };
         let to = rule.set[table as usize].to;
-        let told = &mut found[table as usize];
+        let notice = &mut found[table as usize];
         let area = rated.cells[k].area;
         let full_stand = rated.cells[host].state == CellState::Canopy;
         let zone = zoning.zones[zoning.zone_of[host] as usize - 1].rate;
@@ -151,12 +151,12 @@ pub fn set_rates(
         let change = change_of(to, full_stand, own, rule);
         let new = change.and_then(|change| in_steps(change, zone, to, rule));
         let rate = new.map_or(zone, |(_, rate)| rate);
-        told.cells += 1;
-        told.area = told.area + area;
-        told.before = told.before + NRate::kg_per_ha(zone.n(step)) * area;
-        told.after = told.after + NRate::kg_per_ha(rate.n(step)) * area;
-        told.kept += usize::from(!full_stand && wants_more(to, zone.n(step)));
-        told.limited += usize::from(
+        notice.cells += 1;
+        notice.area = notice.area + area;
+        notice.before = notice.before + NRate::kg_per_ha(zone.n(step)) * area;
+        notice.after = notice.after + NRate::kg_per_ha(rate.n(step)) * area;
+        notice.kept += usize::from(!full_stand && wants_more(to, zone.n(step)));
+        notice.limited += usize::from(
             full_stand
                 && matches!(to, SetTo::Add(more) if zone.n(step) + more.get() > rule.maximum.get() + 1e-9),
         );
@@ -189,7 +189,7 @@ pub fn set_rates(
         })
         .collect();
     let zoning = carved(&cells, &ground.borders, &zoning, &given, step);
-    let findings = said_of((rule, output), facts, &found);
+    let findings = wording_of((rule, output), facts, &found);
     Checked::new(
         SetRates {
             rated: rated.with_own_rates(rule.step),
@@ -211,7 +211,7 @@ fn ground_told(area: Area, us: bool) -> String {
 /// Whether more is asked for than the ground has.
 fn wants_more(to: SetTo, rate: f64) -> bool {
     match to {
-        SetTo::Rate(wanted) => wanted.get() > rate + 1e-9,
+        SetTo::Rate(requirement) => requirement.get() > rate + 1e-9,
         SetTo::Add(more) => more.get() > 0.0,
         SetTo::AtMost(_) => false,
     }
@@ -220,25 +220,25 @@ fn wants_more(to: SetTo, rate: f64) -> bool {
 /// What is set, in words: `40.0 kg N/ha instead of the map's rate`.
 pub fn words_of(to: SetTo, us: bool) -> String {
     match to {
-        SetTo::Rate(rate) => format!("set to {}", rate.told(us)),
+        SetTo::Rate(rate) => format!("set to {}", rate.text(us)),
         SetTo::Add(more) if more.get() < 0.0 => {
-            format!("lowered by {}", (NRate::ZERO - more).told(us))
+            format!("lowered by {}", (NRate::ZERO - more).text(us))
         }
-        SetTo::Add(more) => format!("raised by {}", more.told(us)),
-        SetTo::AtMost(rate) => format!("limited to {}", rate.told(us)),
+        SetTo::Add(more) => format!("raised by {}", more.text(us)),
+        SetTo::AtMost(rate) => format!("limited to {}", rate.text(us)),
     }
 }
 
-fn said_of(
+fn wording_of(
     (rule, output): (&RateRules, &Output),
     facts: &CellFacts,
     found: &[SetFound],
 ) -> Vec<Finding> {
     let us = output.us_units;
     let mut findings = Vec::new();
-    for (k, (told, set)) in found.iter().zip(&rule.set).enumerate() {
-        let what = words_of(told.to, us);
-        if told.cells == 0 {
+    for (k, (notice, set)) in found.iter().zip(&rule.set).enumerate() {
+        let what = words_of(notice.to, us);
+        if notice.cells == 0 {
             let file = set.source.path.display();
             findings.push(Finding::caution(
                 codes::RATE_BY_HAND_APART,
@@ -248,33 +248,33 @@ fn said_of(
         }
         let text = format!(
             "by hand {what}: {} cells, {}, {} instead of {}",
-            told.cells,
-            ground_told(told.area, us),
-            output.nitrogen(told.after.get()),
-            output.nitrogen(told.before.get()),
+            notice.cells,
+            ground_told(notice.area, us),
+            output.nitrogen(notice.after.get()),
+            output.nitrogen(notice.before.get()),
         );
         let mut more = Vec::new();
-        if told.kept > 0 {
+        if notice.kept > 0 {
             more.push(format!(
                 "; {} cells without a full stand keep theirs, which nothing set raises",
-                told.kept
+                notice.kept
             ));
         }
-        if told.limited > 0 {
+        if notice.limited > 0 {
             more.push(format!(
                 "; {} cells reach the maximum rate first",
-                told.limited
+                notice.limited
             ));
         }
-        let reason: String = told.reason.chars().take(MOST_LETTERS).collect();
-        let cut = if reason.len() < told.reason.len() {
+        let reason: String = notice.reason.chars().take(MAXIMUM_LETTERS).collect();
+        let cut = if reason.len() < notice.reason.len() {
             "…"
         } else {
             ""
         };
         more.push(format!(" (\"{reason}{cut}\")"));
         let text = text + &more.concat();
-        findings.push(if told.after > told.before {
+        findings.push(if notice.after > notice.before {
             Finding::caution(codes::RATE_BY_HAND, text)
         } else {
             Finding::note(codes::RATE_BY_HAND, text)

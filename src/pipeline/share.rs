@@ -1,8 +1,8 @@
 //! The nitrogen share as strips and the rest of the field show it: how much of a cell's index deficit is lack of nitrogen.
 
 use crate::pipeline::ground::Ground;
-use crate::pipeline::looked::Looked;
 use crate::pipeline::placebo::Place;
+use crate::pipeline::survey::Survey;
 use crate::science::nitrogen_share::{
     NitrogenShareEstimate, NoShare, nitrogen_share, relative_variance,
 };
@@ -20,10 +20,10 @@ pub fn per_hundred(share: f64) -> String {
 ///
 /// # Errors
 /// [`NoShare`].
-pub fn measured(ground: &Ground, looked: &Looked) -> Measured {
+pub fn measured(ground: &Ground, survey: &Survey) -> Measured {
     let cell_m = ground.grid.frame.length;
     let (mut strips, mut places, mut longest) = (Vec::new(), Vec::new(), None);
-    for (placebo, strip) in looked.placebos.iter().zip(&looked.strips) {
+    for (placebo, strip) in survey.placebos.iter().zip(&survey.strips) {
         let Ok(placebo) = placebo else { continue };
         let length = if placebo.is_mixture() {
             3.0 * strip.plan.pixel

@@ -45,8 +45,8 @@ fn finer_step(
     FINER.into_iter().map(|part| rule.step / part).find(|step| {
         let finer = ZoneRule {
             step: *step,
-            least_q: libm::ceil(limits.minimum.get() / step - 1e-9) as i64,
-            greatest_q: libm::floor(limits.maximum.get() / step + 1e-9) as i64,
+            minimum_q: libm::ceil(limits.minimum.get() / step - 1e-9) as i64,
+            maximum_q: libm::floor(limits.maximum.get() / step + 1e-9) as i64,
             ..*rule
         };
         let mut cells = cells.to_vec();
@@ -110,7 +110,7 @@ pub fn finding_of(
             ),
         ));
     }
-    let (mut canopy, mut within, mut greatest) = (0.0, 0.0, 0.0_f64);
+    let (mut canopy, mut within, mut maximum) = (0.0, 0.0, 0.0_f64);
     for cell in cells
         .iter()
         .filter(|cell| cell.kind == Kind::Canopy && cell.follows.is_none())
@@ -118,10 +118,10 @@ pub fn finding_of(
         canopy += cell.area;
         if cell.n_exact <= rule.step * (1.0 + 1e-9) {
             within += cell.area;
-            greatest = greatest.max(cell.n_exact);
+            maximum = maximum.max(cell.n_exact);
         }
     }
-    (within >= NEARLY_ALL * canopy && greatest > 0.5 * rule.step && rule.least_q <= 0).then(|| {
+    (within >= NEARLY_ALL * canopy && maximum > 0.5 * rule.step && rule.minimum_q <= 0).then(|| {
         Finding::note(
             codes::RATE_ONE_STEP,
             format!(

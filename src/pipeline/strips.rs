@@ -12,7 +12,7 @@ use crate::science::reference::{
     Uneven, coarse, fine,
 };
 use crate::space::crs::CrsError;
-use crate::space::polygon::{Rectangle, grown, least_rectangle, less};
+use crate::space::polygon::{Rectangle, grown, less, minimum_rectangle};
 use crate::space::raster::Lattice;
 
 /// Equal blocks that a strip's length is cut into for its interval, at the most.
@@ -217,14 +217,14 @@ pub fn plan(
         .map(|strip| grown(strip, settings.gap.get()))
         .collect();
     for (k, strip) in ground.strips.iter().enumerate() {
-        let (Some(centre), Some(outer)) = (strip.centroid(), least_rectangle(strip)) else {
+        let (Some(centre), Some(outer)) = (strip.centroid(), minimum_rectangle(strip)) else {
             continue;
         };
         let pixel = pixel_size(&ground.plane.crs, lattice, centre.x(), centre.y())?;
         let inset = settings.inset.get();
         let shrunk = |inset: f64| {
             let core = grown(strip, -inset.max(0.75 * pixel));
-            least_rectangle(&core).map(|rectangle| (core, rectangle))
+            minimum_rectangle(&core).map(|rectangle| (core, rectangle))
         };
         let start = probes.len();
         let how = if let Some((core, along)) =
@@ -312,14 +312,14 @@ pub fn plan_points(
         .collect();
     let step = spacing.max(0.05);
     for strip in &ground.strips {
-        let Some(outer) = least_rectangle(strip) else {
+        let Some(outer) = minimum_rectangle(strip) else {
             continue;
         };
         let inset = settings.inset.get();
         let nothing = || MultiPolygon::new(Vec::new());
         let shrunk = |inset: f64| {
             let core = grown(strip, -inset);
-            least_rectangle(&core).map(|rectangle| (core, rectangle))
+            minimum_rectangle(&core).map(|rectangle| (core, rectangle))
         };
         let start = probes.len();
         let (core, along) = shrunk(inset).unwrap_or_else(|| (nothing(), outer));
@@ -588,7 +588,7 @@ pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>) -> Vec<Finding> 
             _ => None,
         })
         .collect();
-    let told = format!(
+    let notice = format!(
         "the sensor's blur beyond its pixel is fitted as {:.2} pixels (95 %: {:.2} to {:.2}, from {} pixels on and beside the strips); over that interval the reference index goes {}",
         fit.full_width,
         fit.low,
@@ -604,11 +604,11 @@ pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>) -> Vec<Finding> 
         findings.push(Finding::caution(
             codes::REFERENCE_POINT_SPREAD_FIT,
             format!(
-                "{told}; the strips hardly tell it: a published figure of the sensor is better"
+                "{notice}; the strips hardly tell it: a published figure of the sensor is better"
             ),
         ));
     } else {
-        findings.push(Finding::note(codes::REFERENCE_POINT_SPREAD_FIT, told));
+        findings.push(Finding::note(codes::REFERENCE_POINT_SPREAD_FIT, notice));
     }
     findings
 }
@@ -654,7 +654,7 @@ fn usual_blur(number: usize, strip: &Strip, found: &StripFound) -> Option<Findin
                             found.index() / beside
                         )
                     });
-            let told = format!(
+            let notice = format!(
                 "{start} its index would be {:.4} instead of {:.4}{ratios}: {end}",
                 blurred.index,
                 found.index()
@@ -664,7 +664,7 @@ fn usual_blur(number: usize, strip: &Strip, found: &StripFound) -> Option<Findin
             } else {
                 Finding::note
             };
-            finding(codes::REFERENCE_BLUR, told)
+            finding(codes::REFERENCE_BLUR, notice)
         }
         Err(reason) => Finding::caution(
             codes::REFERENCE_BLUR,

@@ -3,12 +3,12 @@
 use crate::job::settings::{Capacity, MaximumRatio, ProductFacts};
 use crate::map::prescription::{Capped, CellState, ZoneRecord};
 use crate::pipeline::ground::Ground;
-use crate::pipeline::looked::Looked;
 use crate::pipeline::product::loads_of;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::{Evidence, RatioLimit, SetBy, limit_of};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::share::Measured;
+use crate::pipeline::survey::Survey;
 use crate::science::blend::Blend;
 use crate::science::loads::Loads;
 use crate::science::methods::RateModel;
@@ -174,7 +174,7 @@ pub struct Spread<'a> {
 pub fn totals_of(
     spread: &Spread<'_>,
     maximum_ratio: MaximumRatio,
-    (ground, looked): (&Ground, &Looked),
+    (ground, survey): (&Ground, &Survey),
     (reference, measured): (&Reference, &Measured),
     rated: &Rated,
     zones: &[ZoneRecord],
@@ -282,7 +282,7 @@ pub fn totals_of(
     totals.loads = loads_of(spread.product, spread.facts, spread.capacity, totals.n_kg);
     varied(
         maximum_ratio,
-        (ground, looked),
+        (ground, survey),
         (reference, measured),
         rated,
         totals,
@@ -318,7 +318,7 @@ fn limit_alone(
 /// Totals with what other references or inputs would make of them.
 fn varied(
     maximum_ratio: MaximumRatio,
-    (ground, looked): (&Ground, &Looked),
+    (ground, survey): (&Ground, &Survey),
     (reference, measured): (&Reference, &Measured),
     rated: &Rated,
     mut totals: Totals,
@@ -352,7 +352,7 @@ fn varied(
     }
     totals.n_kg_by_ratio = reference
         .ratio
-        .map(|ratio| nitrogen(rated, model, |_| ratio * looked.field_mean));
+        .map(|ratio| nitrogen(rated, model, |_| ratio * survey.field_mean));
     totals.n_kg_without_dropping = reference
         .index_without_dropping
         .map(|index| scaled(index / reference.measured));
@@ -378,7 +378,7 @@ fn varied(
     }
     for k in 0..2 {
         let (mut sum, mut weight, mut any) = (0.0, 0.0, false);
-        for strip in &looked.strips {
+        for strip in &survey.strips {
             if let Ok(found) = &strip.found {
                 any |= strip.variants[k].is_some();
                 sum += strip.variants[k].unwrap_or(found.index()) * strip.plan.area;

@@ -32,9 +32,9 @@ const MORE_PLACES: usize = 512;
 /// Places of the reference, when it varies over the field.
 const REFERENCES: usize = 9;
 /// Numbers that the table may hold: 32 MB.
-const MOST_NUMBERS: usize = 4_000_000;
+const MAXIMUM_NUMBERS: usize = 4_000_000;
 /// Totals below this have no share that means anything. \[kg N\]
-const LEAST_TOTAL: f64 = 1.0;
+const MINIMUM_TOTAL: f64 = 1.0;
 
 /// A plain total further than this share from the median is explained.
 const FAR_FROM_MIDDLE: f64 = 0.10;
@@ -282,7 +282,7 @@ impl Changed {
     const fn key(change: &Change) -> [u64; 3] {
         [
             change.add.to_bits(),
-            change.least.to_bits(),
+            change.minimum.to_bits(),
             change.most.to_bits(),
         ]
     }
@@ -396,7 +396,7 @@ impl Gets {
         match self {
             Self::Stated(rate) => Self::Stated(change.of(rate)),
             // One rate whatever is drawn.
-            _ if change.least >= change.most => Self::Stated(change.most),
+            _ if change.minimum >= change.most => Self::Stated(change.most),
             Self::Own(index, reference) => Self::Set(Base::Own(index, reference, false), change),
             Self::Held(index, reference) => Self::Set(Base::Own(index, reference, true), change),
             Self::Field => Self::Set(Base::Field, change),
@@ -437,7 +437,7 @@ fn gets_of(rule: &RateRules, rated: &Rated) -> Vec<Gets> {
 
 /// Draws everything. `alike`: the area over which errors of kriged cells are alike \[m²\], where cells are kriged. `None` when the job wants no draws.
 pub fn uncertainty_of(
-    wanted: &UncertaintySettings,
+    requirement: &UncertaintySettings,
     (curve_spread, rule): (Option<f64>, &RateRules),
     ground: &Ground,
     reference: &Reference,
@@ -445,11 +445,11 @@ pub fn uncertainty_of(
     zones: &[ZoneRecord],
     alike: Option<f64>,
 ) -> Option<Uncertainty> {
-    if wanted.draws == 0 {
+    if requirement.draws == 0 {
         return None;
     }
     let model = &rated.model;
-    let spreads = spreads_of(wanted, curve_spread, reference, rated);
+    let spreads = spreads_of(requirement, curve_spread, reference, rated);
     let areas: Vec<f64> = ground
         .grid
         .cells
@@ -457,7 +457,7 @@ pub fn uncertainty_of(
         .map(|cell| cell.area / 10_000.0)
         .collect();
     let gets = gets_of(rule, rated);
-    let draws = wanted.draws as usize;
+    let draws = requirement.draws as usize;
     let steps = model.method.has_steps();
     // The field rate is the mean over canopy outside strips, or over all canopy when there is none outside.
     let outside = rated.outside_strips.iter().any(|outside| *outside);
@@ -475,7 +475,7 @@ pub fn uncertainty_of(
             .map(|index| (index, rated.reference_of[k]))
     });
     let used = used.chain(errors.iter().flat_map(|errors| errors.reached(&gets)));
-    let mut places = Places::of(used, MOST_NUMBERS / draws, steps, errors.is_some());
+    let mut places = Places::of(used, MAXIMUM_NUMBERS / draws, steps, errors.is_some());
     if let Some(blend) = model.blend.filter(|_| places.references.len() > 1) {
         let cells = (0..gets.len())
             .filter_map(|k| Some((areas[k], rated.reference_of[k], rated.field_ratio_of[k]?)));
@@ -509,8 +509,8 @@ pub fn uncertainty_of(
         whole.kg(|place| rates[place], field)
     };
     // Places outermost, so that a place's draws lie side by side.
-    let moved: Vec<_> = (0..u64::from(wanted.draws))
-        .map(|number| spreads.draw(wanted.seed, number).moved(model))
+    let moved: Vec<_> = (0..u64::from(requirement.draws))
+        .map(|number| spreads.draw(requirement.seed, number).moved(model))
         .collect();
     let mut table = Array2::zeros((places.len(), draws));
     for (place, mut row) in table.rows_mut().into_iter().enumerate() {
@@ -540,11 +540,11 @@ pub fn uncertainty_of(
     let cells = cell_bands(&places, &gets, &table, &field_rates);
     let parts = parts_of(&spreads, &one);
     let mut uncertainty = Uncertainty {
-        draws: wanted.draws,
-        seed: wanted.seed,
+        draws: requirement.draws,
+        seed: requirement.seed,
         spreads,
         curve_stated: curve_spread.is_some(),
-        place_stated: wanted.place_spread.is_some(),
+        place_stated: requirement.place_spread.is_some(),
         place_measured: reference.placebo.is_some(),
         strips: reference.each.len(),
         plain_kg: one(&Draw::PLAIN),
@@ -680,12 +680,12 @@ pub fn findings_of(
             format!("none of the uncertainties in the draws moves the field's {}: the rates are the job's own decision, or held at a limit", lb(uncertainty.plain_kg)),
         ));
     } else {
-        let said: Vec<String> = uncertainty
+        let wording: Vec<String> = uncertainty
             .parts
             .iter()
             .map(|part| format!("{} {:.0} %", part.cause.word(), 100.0 * part.share))
             .collect();
-        let against = if uncertainty.plain_kg > LEAST_TOTAL {
+        let against = if uncertainty.plain_kg > MINIMUM_TOTAL {
             format!(
                 " ({:+.0} to {:+.0} %)",
                 100.0 * (band.low / uncertainty.plain_kg - 1.0),
@@ -702,7 +702,7 @@ pub fn findings_of(
                 lb(band.low),
                 lb(band.high),
                 uncertainty.draws,
-                said.join(", ")
+                wording.join(", ")
             ),
         ));
     }
@@ -751,7 +751,7 @@ pub fn findings_of(
 fn far_from_middle(output: &Output, uncertainty: &Uncertainty) -> Option<Finding> {
     let moved = uncertainty.field.middle - uncertainty.plain_kg;
     if moved.abs()
-        < (FAR_FROM_MIDDLE * uncertainty.plain_kg.max(uncertainty.field.middle)).max(LEAST_TOTAL)
+        < (FAR_FROM_MIDDLE * uncertainty.plain_kg.max(uncertainty.field.middle)).max(MINIMUM_TOTAL)
     {
         return None;
     }

@@ -6,10 +6,10 @@ use crate::finding::{Finding, codes};
 use crate::map::prescription::CellState;
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::looked::Looked;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::share::per_hundred;
 use crate::pipeline::strips::Strip;
+use crate::pipeline::survey::Survey;
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::grown;
 use crate::units::{M2_PER_AC, M2_PER_HA};
@@ -26,18 +26,18 @@ const MIXED_PIXELS: f64 = 1.5;
 pub fn finding_of(
     us_units: bool,
     (ground, facts): (&Ground, &CellFacts),
-    looked: &Looked,
+    survey: &Survey,
     rated: &Rated,
 ) -> Option<Finding> {
     let found = facts.share.as_ref().ok()?;
-    let palest = looked
+    let palest = survey
         .strips
         .iter()
         .enumerate()
         .filter(|(_, strip)| strip.found.is_ok())
         .filter_map(|(k, strip)| palest_beside((ground, facts), rated, k, strip))
         .min_by(f64::total_cmp)?;
-    let limit = palest - libm::sqrt(found.elsewhere) * looked.field_mean;
+    let limit = palest - libm::sqrt(found.elsewhere) * survey.field_mean;
     let (mut canopy, mut pale) = (Spot::default(), Spot::default());
     let (mut west, mut east, mut south, mut north) = (
         f64::INFINITY,
@@ -68,7 +68,7 @@ pub fn finding_of(
         (pale.x() - canopy.x()) / ((east - west) / 2.0).max(1.0),
         (pale.y() - canopy.y()) / ((north - south) / 2.0).max(1.0),
     );
-    let next = next_strip(ground, looked).map_or_else(String::new, |(longitude, latitude)| {
+    let next = next_strip(ground, survey).map_or_else(String::new, |(longitude, latitude)| {
         format!(", best near {latitude:.5}, {longitude:.5}")
     });
     Some(Finding::caution(
@@ -163,9 +163,9 @@ fn side_of(east: f64, north: f64) -> String {
 }
 
 /// Longitude and latitude of the middle of the palest place for a strip like these. \[°\]
-fn next_strip(ground: &Ground, looked: &Looked) -> Option<(f64, f64)> {
+fn next_strip(ground: &Ground, survey: &Survey) -> Option<(f64, f64)> {
     let (mut palest, mut at) = (f64::INFINITY, None);
-    for (placebo, strip) in looked.placebos.iter().zip(&looked.strips) {
+    for (placebo, strip) in survey.placebos.iter().zip(&survey.strips) {
         let Ok(placebo) = placebo else { continue };
         for (place, level) in placebo.strip_places.iter().zip(&placebo.measured.levels) {
             if *level < palest {

@@ -52,8 +52,8 @@ pub fn zoning(
         .collect();
     let build_rule = ZoneRule {
         step,
-        least_q: libm::ceil(rule.minimum.get() / step - 1e-9) as i64,
-        greatest_q: libm::floor(rule.maximum.get() / step + 1e-9) as i64,
+        minimum_q: libm::ceil(rule.minimum.get() / step - 1e-9) as i64,
+        maximum_q: libm::floor(rule.maximum.get() / step + 1e-9) as i64,
         minimum_area: zone_rules.minimum_area.get(),
         keep_total: zone_rules.keep_total,
         tolerance: zone_rules.tolerance.get(),
@@ -110,7 +110,7 @@ pub fn drawn(
         outlines(grid, &zoning.zone_of, zoning.zones.len() as u32),
         &drawing,
     );
-    let findings = said_of_drawing(&shaped, &drawing);
+    let findings = wording_of_drawing(&shaped, &drawing);
     Checked::new(shaped.outlines, findings)
 }
 
@@ -212,7 +212,7 @@ pub fn records(
 }
 
 /// What simplifying and rounding borders did, as far as the user should know.
-fn said_of_drawing(shaped: &Shaped, rule: &ShapeRule) -> Vec<Finding> {
+fn wording_of_drawing(shaped: &Shaped, rule: &ShapeRule) -> Vec<Finding> {
     let mut findings = Vec::new();
     let within = 100.0 * rule.area_within;
     if shaped.simplified.held_back > 0 {
@@ -247,7 +247,7 @@ fn said_of_drawing(shaped: &Shaped, rule: &ShapeRule) -> Vec<Finding> {
                 "the outlines of {} zones differ from their area by more than {within:.1} %, by up to {:.1} %: totals count the true area, a program that measures the outline does not; \
                  lessen zones.simplify or zones.round_corners",
                 shaped.beyond,
-                100.0 * shaped.greatest_change
+                100.0 * shaped.maximum_change
             ),
         ));
     }

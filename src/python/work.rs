@@ -23,29 +23,29 @@ const PATIENCE: Duration = Duration::from_secs(2);
 const STACK: usize = 8 << 20;
 
 /// What the work says.
-enum Said<T> {
+enum Wording<T> {
     Stage(String, u64),
     Steps(u64),
     Done(Result<T, AppError>),
 }
 
-struct Teller<T>(Mutex<Sender<Said<T>>>);
+struct Teller<T>(Mutex<Sender<Wording<T>>>);
 
 impl<T> Teller<T> {
-    fn tell(&self, said: Said<T>) {
+    fn tell(&self, wording: Wording<T>) {
         if let Ok(sender) = self.0.lock() {
             // Nobody listens any more once the caller was interrupted.
-            let _ = sender.send(said);
+            let _ = sender.send(wording);
         }
     }
 }
 
 impl<T: Send> Progress for Teller<T> {
     fn start(&self, stage: &str, total: u64) {
-        self.tell(Said::Stage(stage.to_owned(), total));
+        self.tell(Wording::Stage(stage.to_owned(), total));
     }
     fn advance(&self, steps: u64) {
-        self.tell(Said::Steps(steps));
+        self.tell(Wording::Steps(steps));
     }
     fn message(&self, _text: &str) {}
 }
@@ -110,8 +110,8 @@ pub(crate) fn done<T: Send + 'static>(
         .spawn(move || {
             let teller = Teller(Mutex::new(sender));
             let result = catch_unwind(AssertUnwindSafe(|| work(&teller)));
-            teller.tell(Said::Done(result.unwrap_or_else(|panic| {
-                Err(AppError::fault("fault", told(panic.as_ref())))
+            teller.tell(Wording::Done(result.unwrap_or_else(|panic| {
+                Err(AppError::fault("fault", notice(panic.as_ref())))
             })));
         })?;
     let receiver = Mutex::new(receiver);
@@ -124,15 +124,15 @@ pub(crate) fn done<T: Send + 'static>(
     let mut interrupted: Option<(PyErr, Instant)> = None;
     loop {
         let heard = match py.detach(|| next(&receiver)) {
-            Ok(Said::Done(result)) => {
+            Ok(Wording::Done(result)) => {
                 if let Some((error, _)) = interrupted {
                     return Err(error);
                 }
                 meter.end()?;
                 return result.map_err(|error| raised(py, &error));
             }
-            Ok(Said::Stage(stage, total)) if interrupted.is_none() => meter.stage(stage, total),
-            Ok(Said::Steps(steps)) if interrupted.is_none() => meter.steps(steps),
+            Ok(Wording::Stage(stage, total)) if interrupted.is_none() => meter.stage(stage, total),
+            Ok(Wording::Steps(steps)) if interrupted.is_none() => meter.steps(steps),
             Ok(_) | Err(RecvTimeoutError::Timeout) => Ok(()),
             Err(RecvTimeoutError::Disconnected) => {
                 return Err(raised(
@@ -158,7 +158,7 @@ pub(crate) fn done<T: Send + 'static>(
     }
 }
 
-fn next<T>(receiver: &Mutex<Receiver<Said<T>>>) -> Result<Said<T>, RecvTimeoutError> {
+fn next<T>(receiver: &Mutex<Receiver<Wording<T>>>) -> Result<Wording<T>, RecvTimeoutError> {
     receiver
         .lock()
         .map_err(|_poisoned| RecvTimeoutError::Disconnected)?
@@ -166,7 +166,7 @@ fn next<T>(receiver: &Mutex<Receiver<Said<T>>>) -> Result<Said<T>, RecvTimeoutEr
 }
 
 /// What a panic said.
-fn told(panic: &(dyn std::any::Any + Send)) -> String {
+fn notice(panic: &(dyn std::any::Any + Send)) -> String {
     panic
         .downcast_ref::<String>()
         .cloned()

@@ -137,7 +137,7 @@ pub fn next_of_map(outcome: &Outcome, findings: &[Finding], formats: (bool, bool
 /// The short answer of an inspection.
 pub fn of_inspection(
     facts: &Facts<'_>,
-    looked: &crate::pipeline::looked::Looked,
+    survey: &crate::pipeline::survey::Survey,
     files: &[FileFacts],
     job: &str,
 ) -> Brief {
@@ -159,7 +159,7 @@ pub fn of_inspection(
     if files.len() > 3 {
         rows.push(Row::new("", format!("and {} files more", files.len() - 3)));
     }
-    let counts = looked.scanned.counts;
+    let counts = survey.scanned.counts;
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
     rows.push(Row::new(
         "field",
@@ -172,7 +172,7 @@ pub fn of_inspection(
     ));
     rows.push(Row::new(
         "with image",
-        match &looked.points {
+        match &survey.points {
             Some(points) => format!("{} readings that count", points.kept),
             None => format!(
                 "{:.1} % of the field's pixels, {} wide",
@@ -183,7 +183,7 @@ pub fn of_inspection(
     ));
     rows.push(Row::new(
         "canopy",
-        format!("mean {} {:.4}", facts.index_name, looked.field_mean),
+        format!("mean {} {:.4}", facts.index_name, survey.field_mean),
     ));
     if facts.season.growing_days.is_finite() {
         rows.push(Row::new(
@@ -191,7 +191,7 @@ pub fn of_inspection(
             format!("{:.0} days", facts.season.growing_days),
         ));
     }
-    for (k, strip) in looked.strips.iter().enumerate().take(4) {
+    for (k, strip) in survey.strips.iter().enumerate().take(4) {
         let found = match &strip.found {
             Ok(found) => {
                 let beside = found.beside().map_or_else(
@@ -209,10 +209,10 @@ pub fn of_inspection(
         };
         rows.push(Row::new(format!("strip {}", k + 1), found));
     }
-    if looked.strips.len() > 4 {
+    if survey.strips.len() > 4 {
         rows.push(Row::new(
             "",
-            format!("and {} strips more", looked.strips.len() - 4),
+            format!("and {} strips more", survey.strips.len() - 4),
         ));
     }
     Brief {

@@ -90,7 +90,7 @@ pub fn card(facts: &CardFacts<'_>) -> String {
     files(&mut card, facts);
 
     card.title("RATES AND TOTAL");
-    let (minimum, mean, maximum) = rates.least_mean_greatest(prescription);
+    let (minimum, mean, maximum) = rates.minimum_mean_maximum(prescription);
     card.pair("Minimum", &rate(minimum));
     card.pair("Mean", &rate(mean));
     card.pair("Maximum", &rate(maximum));
@@ -612,11 +612,11 @@ mod tests {
         for zone in &mut field.zones {
             zone.machine_outline = zone.outline.clone();
         }
-        let told = text(&field, &[]).replace("\r\n  ", " ");
+        let notice = text(&field, &[]).replace("\r\n  ", " ");
         assert!(
-            told.contains("* The task data's rates run on 12.0 m beyond")
-                && told.contains("the shapefile's end at the edge"),
-            "{told}"
+            notice.contains("* The task data's rates run on 12.0 m beyond")
+                && notice.contains("the shapefile's end at the edge"),
+            "{notice}"
         );
     }
 
@@ -636,28 +636,28 @@ mod tests {
 
     #[test]
     fn the_driver_reads_no_keys() {
-        let said = |message: &str| {
+        let wording = |message: &str| {
             for_the_driver(&Finding::caution(codes::MACHINE_POSITION_LOST, message))
         };
         assert_eq!(
-            said(
+            wording(
                 "with position lost the machine runs on at 30.00 L/ha: it cannot keep off them; leave machine.position_lost out to get 0"
             ),
             "with position lost the machine runs on at 30.00 L/ha: it cannot keep off them"
         );
         assert_eq!(
-            said(
+            wording(
                 "controllers need not take polygons: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take"
             ),
             "controllers need not take polygons: try them on yours before the day"
         );
         assert_eq!(
-            said("no product is given; give [product] before spreading"),
+            wording("no product is given; give [product] before spreading"),
             "no product is given"
         );
         // Nothing is left of a message that speaks of keys alone: the code's own sentence stands in.
         assert_eq!(
-            said("machine.cell_length is 6 m"),
+            wording("machine.cell_length is 6 m"),
             codes::MACHINE_POSITION_LOST.sentence()
         );
     }

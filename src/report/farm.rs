@@ -11,9 +11,9 @@ const POUND_KG: f64 = 0.453_592_37;
 /// ha in an acre (from memory).
 const ACRE_HA: f64 = 0.404_685_642_24;
 /// More fields than this are drawn as dots.
-const MOST_OUTLINES: usize = 2_000;
+const MAXIMUM_OUTLINES: usize = 2_000;
 /// Corners of an outline that are drawn.
-const MOST_CORNERS: usize = 40;
+const MAXIMUM_CORNERS: usize = 40;
 
 /// Something noticed in a field.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -40,7 +40,7 @@ impl Place {
         let Some(ring) = largest.map(|polygon| &polygon.exterior().0) else {
             return Self::default();
         };
-        let step = ring.len().div_ceil(MOST_CORNERS).max(1);
+        let step = ring.len().div_ceil(MAXIMUM_CORNERS).max(1);
         Self(ring.iter().step_by(step).map(|c| [c.x, c.y]).collect())
     }
 }
@@ -361,14 +361,14 @@ fn map(page: &FarmPage, units: &Units, out: &mut String) {
         "<section class=\"map\" aria-labelledby=\"map\">\n<h2 id=\"map\">Where they lie</h2>\n<svg viewBox=\"0 0 {width:.0} {height:.0}\" role=\"group\" aria-label=\"Map of the fields by mean rate\">\n\
          <defs><pattern id=\"none\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\"><rect width=\"6\" height=\"6\" fill=\"#fff\"/><rect width=\"2\" height=\"6\" fill=\"#8f1414\"/></pattern></defs>\n"
     );
-    let dots = page.fields.len() > MOST_OUTLINES;
+    let dots = page.fields.len() > MAXIMUM_OUTLINES;
     for (k, field) in page.fields.iter().enumerate() {
         let fill = colour(field).unwrap_or_else(|| "url(#none)".to_owned());
-        let told = told_on_map(field, units);
+        let notice = told_on_map(field, units);
         if field.place.0.is_empty() {
             continue;
         }
-        let _ = write!(out, "<a href=\"#f{k}\"><title>{}</title>", escaped(&told));
+        let _ = write!(out, "<a href=\"#f{k}\"><title>{}</title>", escaped(&notice));
         if dots {
             let n = field.place.0.len() as f64;
             let (x, y) = field

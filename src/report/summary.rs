@@ -5,13 +5,13 @@ use crate::map::file_totals::FileTotal;
 use crate::map::prescription::CellState;
 use crate::pipeline::gain::ExpectedNet;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::looked::Looked;
 use crate::pipeline::money::{Comparison, Money};
 use crate::pipeline::product::Loads;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::share::per_hundred;
 use crate::pipeline::strips::StripFound;
+use crate::pipeline::survey::Survey;
 use crate::report::model::{Block, Column, Row, Table};
 use crate::units::{Area, KG_PER_LB, M_PER_FT, NRate, Yield};
 use serde_json::{Value, json};
@@ -198,7 +198,7 @@ fn reference_block(facts: &Facts<'_>, outcome: &Outcome) -> Block {
     rows.push(
         Row::new(
             "field mean index",
-            format!("{:.4}", outcome.looked.field_mean),
+            format!("{:.4}", outcome.survey.field_mean),
         )
         .with_note(reference.place.map_or_else(String::new, |place| {
             format!("the comparison ground is at {place:.3} of it")
@@ -219,7 +219,7 @@ fn season_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
             .with_note(
                 facts
                     .season
-                    .said()
+                    .text()
                     .unwrap_or_else(|| "as stated in the job".to_owned()),
             ),
         );
@@ -554,12 +554,12 @@ fn zones_block(outcome: &Outcome, units: &Units<'_>) -> Block {
             row
         })
         .collect();
-    let cells = |wanted: CellState| {
+    let cells = |requirement: CellState| {
         outcome
             .prescription
             .cells
             .iter()
-            .filter(|cell| cell.state == wanted)
+            .filter(|cell| cell.state == requirement)
             .count()
     };
     let heading = format!(
@@ -577,7 +577,7 @@ fn zones_block(outcome: &Outcome, units: &Units<'_>) -> Block {
 /// The blocks and the value of an inspection.
 pub fn inspected(
     facts: &Facts<'_>,
-    looked: &Looked,
+    survey: &Survey,
     files: &[FileFacts],
     bands: &[String],
 ) -> (Vec<Block>, Value) {
@@ -619,9 +619,9 @@ pub fn inspected(
     let of_band = |(name, range): (&String, &crate::pipeline::scan::BandRange)| {
         vec![
             name.clone(),
-            value(range.least),
+            value(range.minimum),
             value(range.mean().unwrap_or(f64::NAN)),
-            value(range.greatest),
+            value(range.maximum),
             range.pixels.to_string(),
         ]
     };
@@ -638,23 +638,23 @@ pub fn inspected(
             columns,
             rows: bands
                 .iter()
-                .zip(&looked.scanned.bands)
+                .zip(&survey.scanned.bands)
                 .map(of_band)
                 .collect(),
         },
     ));
     let band_json: Vec<Value> = bands
         .iter()
-        .zip(&looked.scanned.bands)
+        .zip(&survey.scanned.bands)
         .map(|(name, range)| {
             let number = |v: f64| v.is_finite().then_some(v);
-            json!({ "name": name, "least": number(range.least), "mean": range.mean(), "greatest": number(range.greatest), "pixels": range.pixels })
+            json!({ "name": name, "least": number(range.minimum), "mean": range.mean(), "greatest": number(range.maximum), "pixels": range.pixels })
         })
         .collect();
-    let counts = looked.scanned.counts;
+    let counts = survey.scanned.counts;
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
     let seen = 1.0 - unseen as f64 / counts.in_field.max(1) as f64;
-    let (spacing, of_what) = match &looked.points {
+    let (spacing, of_what) = match &survey.points {
         Some(points) => (
             Row::new("readings", points.kept.to_string()).with_note(format!(
                 "that count, {} apart by the median",
@@ -692,11 +692,11 @@ pub fn inspected(
             spacing,
             match facts.season.growing_days {
                 days if days.is_finite() => Row::new("days with GDD > 0", format!("{days:.0}"))
-                    .with_note(facts.season.said().unwrap_or_default()),
+                    .with_note(facts.season.text().unwrap_or_default()),
                 _ => Row::new("days with GDD > 0", "unknown").with_note("the method needs none"),
             },
             Row::new("with image", percent(seen)).with_note(of_what),
-            Row::new("mean index", format!("{:.4}", looked.field_mean))
+            Row::new("mean index", format!("{:.4}", survey.field_mean))
                 .with_note(format!("{} of canopy", facts.index_name)),
         ],
     ));
@@ -704,7 +704,7 @@ pub fn inspected(
         |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |v| format!("{v:.4}"));
     let mut rows = Vec::new();
     let mut list = Vec::new();
-    for (k, strip) in looked.strips.iter().enumerate() {
+    for (k, strip) in survey.strips.iter().enumerate() {
         let found = strip.found.as_ref().ok();
         let ratio = found.and_then(|f| f.beside().map(|beside| f.index() / beside));
         rows.push(vec![
@@ -736,7 +736,7 @@ pub fn inspected(
     }
     let json = json!({
         "field": { "name": facts.settings.field.name, "area_m2": ground.area, "plane": plane.crs.to_string(), "convergence_deg": plane.convergence_deg, "areal_scale": plane.areal_scale, "cells": ground.grid.cells.len() },
-        "image": { "files": files.iter().map(|f| json!({ "path": f.path, "driver": f.driver, "system": f.system, "cols": f.cols, "rows": f.rows, "bands": f.bands })).collect::<Vec<_>>(), "pixel_m": looked.points.is_none().then_some(ground.pixel), "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range, "seen_share": seen, "mean_index": looked.field_mean },
+        "image": { "files": files.iter().map(|f| json!({ "path": f.path, "driver": f.driver, "system": f.system, "cols": f.cols, "rows": f.rows, "bands": f.bands })).collect::<Vec<_>>(), "pixel_m": survey.points.is_none().then_some(ground.pixel), "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range, "seen_share": seen, "mean_index": survey.field_mean },
         "bands": band_json,
         "season": { "growing_days": facts.season.growing_days },
         "strips": list,

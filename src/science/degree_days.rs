@@ -161,7 +161,7 @@ impl GrowingRule {
     }
 
     /// In a sentence: `mean of the day above 4.4 °C`.
-    pub fn said(&self) -> String {
+    pub fn text(&self) -> String {
         let what = match self.rule {
             DayRule::Mean => "mean of the day",
             DayRule::Extremes => "mean of the day, each extreme raised to the base,",

@@ -10,7 +10,7 @@ use crate::science::noise::HERMITE;
 /// Standard deviations between the middle of a normal distribution and its 97.5th percentile.
 pub const Z_95: f64 = 1.959_963_984_540_054;
 /// Least factor that a draw may reach: a normal distribution knows no zero.
-const LEAST: f64 = 0.05;
+const MINIMUM: f64 = 0.05;
 /// Spread of a curve where nothing states one, as a share. A judgement, no source.
 pub const USUAL_CURVE_SPREAD: f64 = 0.2;
 /// Half of the range of use efficiency, as a share of it: 0.4 to 0.6 around 0.5.
@@ -168,7 +168,7 @@ impl Spreads {
             Factor::Curve => 1.0 + at * self.curve,
             Factor::Place => 1.0 + at * self.place,
         };
-        value.max(LEAST)
+        value.max(MINIMUM)
     }
 
     fn only(&self, factor: Factor, at: f64) -> Draw {
@@ -602,7 +602,7 @@ mod tests {
             prop_assert_eq!(draw, ALL.draw(seed, number));
             let n = draw.moved(&model).exact(index, reference).unwrap();
             prop_assert!((0.0..=200.0).contains(&n));
-            prop_assert!(draw.ratio >= LEAST && draw.curve >= LEAST && draw.place >= LEAST && (0.8..=1.2).contains(&draw.use_efficiency));
+            prop_assert!(draw.ratio >= MINIMUM && draw.curve >= MINIMUM && draw.place >= MINIMUM && (0.8..=1.2).contains(&draw.use_efficiency));
         }
 
         #[test]

@@ -64,7 +64,7 @@ pub(super) fn nearest<'a>(
     let mut best: Option<(usize, String)> = None;
     for (spelling, meant) in known {
         let distance = strsim::damerau_levenshtein(&key, &key_of(spelling));
-        if distance <= most && best.as_ref().is_none_or(|(least, _)| distance < *least) {
+        if distance <= most && best.as_ref().is_none_or(|(minimum, _)| distance < *minimum) {
             best = Some((distance, meant));
         }
     }

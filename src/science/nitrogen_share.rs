@@ -110,7 +110,8 @@ pub fn nitrogen_share(strips: &[f64], places: &[f64]) -> Result<NitrogenShareEst
     let within = strips.iter().sum::<f64>() / strips.len() as f64;
     let elsewhere = places.iter().sum::<f64>() / places.len() as f64;
     let mut sorted = places.to_vec();
-    let (Some(least), Some(most)) = (quantile(&mut sorted, 0.1), quantile(&mut sorted, 0.9)) else {
+    let (Some(minimum), Some(most)) = (quantile(&mut sorted, 0.1), quantile(&mut sorted, 0.9))
+    else {
         return Err(NoShare::NoStrip);
     };
     if elsewhere <= 0.0 || !elsewhere.is_finite() {
@@ -125,7 +126,7 @@ pub fn nitrogen_share(strips: &[f64], places: &[f64]) -> Result<NitrogenShareEst
     };
     Ok(NitrogenShareEstimate {
         share: left(elsewhere),
-        low: left(least),
+        low: left(minimum),
         high: left(most).max(left(elsewhere)),
         within_strip: within,
         elsewhere,

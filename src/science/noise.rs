@@ -13,7 +13,7 @@ pub struct CellNoise {
 }
 
 /// Least number of triples for an estimate.
-const LEAST_TRIPLES: usize = 10;
+const MINIMUM_TRIPLES: usize = 10;
 
 /// Standard deviation of what differs from cell to cell without a trend: `σ² = mean of (I[r−1] − 2 I[r] + I[r+1])² / 6`.
 ///
@@ -35,7 +35,7 @@ pub fn noise_sd<'a>(columns: impl Iterator<Item = &'a [Option<f64>]>) -> Option<
             }
         }
     }
-    (triples >= LEAST_TRIPLES).then(|| CellNoise {
+    (triples >= MINIMUM_TRIPLES).then(|| CellNoise {
         sd: libm::sqrt(sum / triples as f64 / 6.0),
         triples,
     })

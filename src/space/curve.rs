@@ -13,9 +13,9 @@ use crate::space::polygon::rings_of;
 use crate::space::regions::off_and_along;
 
 /// A line that turns by more than this would meet itself. \[°\]
-const MOST_TURN: f64 = 150.0;
+const MAXIMUM_TURN: f64 = 150.0;
 /// What must be left of a segment's length at the far side of the ground. \[–\]
-const LEAST_LEFT: f64 = 0.1;
+const MINIMUM_LEFT: f64 = 0.1;
 /// The ground's edge is looked at every so many metres. \[m\]
 const EVERY: f64 = 5.0;
 
@@ -140,7 +140,7 @@ impl CurveFrame {
         }
         let degrees = turned.iter().copied().fold(f64::NEG_INFINITY, f64::max)
             - turned.iter().copied().fold(f64::INFINITY, f64::min);
-        if degrees > MOST_TURN {
+        if degrees > MAXIMUM_TURN {
             return Err(CurveFault::Turns { degrees });
         }
         let lefts = rim.iter().map(|&p| left_of(&points, p));
@@ -154,7 +154,7 @@ impl CurveFrame {
         for strip in &strips {
             for d in [reach.0, reach.1] {
                 let change = strip.lean.1 - strip.lean.0;
-                if strip.length + change * d < LEAST_LEFT * strip.length {
+                if strip.length + change * d < MINIMUM_LEFT * strip.length {
                     let middle = strip
                         .frame
                         .to_xy(strip.origin[0] + strip.length / 2.0, strip.origin[1]);
@@ -206,7 +206,7 @@ impl CurveFrame {
         )
     }
     /// Radius of the tightest bend; `None` for a single corner between two straights. \[m\]
-    pub fn least_radius(&self) -> Option<f64> {
+    pub fn minimum_radius(&self) -> Option<f64> {
         let inner = self
             .strips
             .get(1..self.strips.len().saturating_sub(1))

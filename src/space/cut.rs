@@ -10,11 +10,11 @@ use crate::space::curve::{CurveFrame, Strip};
 use crate::space::polygon::rings_of;
 
 /// Pieces smaller than this are dropped. \[m²\]
-const LEAST_PIECE: f64 = 1e-6;
+const MINIMUM_PIECE: f64 = 1e-6;
 /// Two cells are neighbours if they share more than this. \[m\]
-pub(crate) const LEAST_BORDER: f64 = 1e-3;
+pub(crate) const MINIMUM_BORDER: f64 = 1e-3;
 /// More cells than this in one field are refused.
-pub const MOST_CELLS: f64 = 2e7;
+pub const MAXIMUM_CELLS: f64 = 2e7;
 
 /// A ring without its closing point.
 type Ring = Vec<[f64; 2]>;
@@ -124,12 +124,12 @@ pub fn cut(field: &MultiPolygon<f64>, frame: CellFrame) -> Result<CellGrid, CutE
         return Ok(grid);
     }
     let cells = (u.1 - u.0) / frame.length * ((v.1 - v.0) / frame.width);
-    if cells > MOST_CELLS {
+    if cells > MAXIMUM_CELLS {
         return Err(CutError::TooMany {
             cells,
             length: frame.length,
             width: frame.width,
-            most: MOST_CELLS,
+            most: MAXIMUM_CELLS,
         });
     }
     let first = libm::floor((u.0 - frame.u0) / frame.length) as i32;
@@ -181,12 +181,12 @@ pub(crate) fn cut_strip(
     let frame = strip.frame;
     let mut grid = CellGrid::new(frame, Vec::new());
     let cells = shape.unsigned_area() / (frame.length * frame.width);
-    if cells > MOST_CELLS {
+    if cells > MAXIMUM_CELLS {
         return Err(CutError::TooMany {
             cells,
             length: frame.length,
             width: frame.width,
-            most: MOST_CELLS,
+            most: MAXIMUM_CELLS,
         });
     }
     let mut rest = open_rings(shape, &frame);
@@ -452,18 +452,18 @@ fn inside(ring: &[[f64; 2]], p: [f64; 2]) -> bool {
     odd
 }
 
-/// Rings put together: each exterior with its area less its holes' and with its holes. Rings of an area below `least` are dropped. \[m²\]
+/// Rings put together: each exterior with its area less its holes' and with its holes. Rings of an area below `minimum` are dropped. \[m²\]
 pub(crate) fn nested(
     rings: impl IntoIterator<Item = Ring>,
-    least: f64,
+    minimum: f64,
 ) -> Vec<(f64, Ring, Vec<Ring>)> {
     let mut exteriors: Vec<(f64, Ring, Vec<Ring>)> = Vec::new();
     let mut holes: Vec<(f64, Ring)> = Vec::new();
     for ring in rings {
         let area = signed_area(&ring);
-        if area >= least {
+        if area >= minimum {
             exteriors.push((area, ring, Vec::new()));
-        } else if area <= -least {
+        } else if area <= -minimum {
             holes.push((area, ring));
         }
     }
@@ -493,9 +493,9 @@ fn cell_of(
     may_be_whole: bool,
     frame: &CellFrame,
 ) -> Option<Cell> {
-    let exteriors = nested(rings.into_iter().map(without_spikes), LEAST_PIECE);
+    let exteriors = nested(rings.into_iter().map(without_spikes), MINIMUM_PIECE);
     let area: f64 = exteriors.iter().map(|piece| piece.0).sum();
-    if exteriors.is_empty() || area < LEAST_PIECE {
+    if exteriors.is_empty() || area < MINIMUM_PIECE {
         return None;
     }
     let (u, v) = (
@@ -560,7 +560,7 @@ pub fn borders(grid: &CellGrid) -> Vec<Border> {
         for (b, axis, at) in pairs {
             let Some(b) = b else { continue };
             let length = shared(grid, a, b, axis, at);
-            if length > LEAST_BORDER {
+            if length > MINIMUM_BORDER {
                 out.push(Border {
                     a: a as u32,
                     b: b as u32,

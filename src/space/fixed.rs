@@ -39,7 +39,7 @@ impl Fixed {
         /// 1.5 · 2⁻⁸: ends at 2⁻⁶⁰.
         const FINE: f64 = 0.005_859_375;
         /// Up to here the coarse part leaves the constant's exponent alone.
-        const LARGEST: f64 = 4_194_304.0;
+        const MAXIMUM: f64 = 4_194_304.0;
         let (mut seen, mut taken, mut sum) = (0_u64, 0_u64, Self::default());
         for chunk in values.chunks(256) {
             let (mut coarse, mut fine, mut numbers, mut held, mut large) =
@@ -48,7 +48,7 @@ impl Fixed {
                 let take = value >= limit;
                 numbers += u64::from(!value.is_nan());
                 held += u64::from(take);
-                large |= u64::from(take && value.abs() > LARGEST);
+                large |= u64::from(take && value.abs() > MAXIMUM);
                 let value = if take { value } else { 0.0 };
                 let pushed = value + COARSE;
                 let rest = value - (pushed - COARSE);

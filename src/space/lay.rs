@@ -11,7 +11,7 @@ use rstar::{AABB, RTree};
 
 use crate::space::cells::{Border, Cell, CellFrame, CellGrid, CellShape, Part, Piece, Way};
 use crate::space::curve::CurveFrame;
-use crate::space::cut::{CutError, LEAST_BORDER, borders, cut, cut_strip, nested};
+use crate::space::cut::{CutError, MINIMUM_BORDER, borders, cut, cut_strip, nested};
 use crate::space::junctions::{Junctions, folded};
 use crate::space::regions::{
     EdgeKey, Places, SeamError, bits, off_and_along, on_edge, open_rings, split, tidied,
@@ -498,7 +498,7 @@ fn shared_lengths(mut walks: Vec<Walk>, counts: impl Fn(usize, usize) -> bool) -
     }
     let long = lengths
         .into_iter()
-        .filter(|(_, length)| *length > LEAST_BORDER);
+        .filter(|(_, length)| *length > MINIMUM_BORDER);
     long.map(|((a, b), length)| Border {
         a: a as u32,
         b: b as u32,

@@ -85,7 +85,7 @@ pub fn roughness(ring: &LineString<f64>) -> f64 {
 }
 
 /// A polygon grown by a hair: every corner stays one corner, so that nothing becomes round. Of corners sharper than 0.1 rad the tip is cut off. \[m\]
-pub fn grown_by_a_hair(polygon: &MultiPolygon<f64>, distance: f64) -> MultiPolygon<f64> {
+pub fn grown_by_tolerance(polygon: &MultiPolygon<f64>, distance: f64) -> MultiPolygon<f64> {
     polygon.buffer_with_style(BufferStyle::new(distance).line_join(LineJoin::Miter(SHARP)))
 }
 
@@ -99,7 +99,7 @@ pub fn lines_widened(lines: &MultiLineString<f64>, half: f64) -> MultiPolygon<f6
 
 /// Closes slits and notches that are narrower than a width: grown by half of it and shrunk again, with sharp corners, which stay where they are but for a tenth of the
 /// width. \[m\]
-pub fn without_slits(polygon: &MultiPolygon<f64>, width: f64) -> MultiPolygon<f64> {
+pub fn without_narrow_gaps(polygon: &MultiPolygon<f64>, width: f64) -> MultiPolygon<f64> {
     let moved = |shape: &MultiPolygon<f64>, by: f64| {
         shape.buffer_with_style(BufferStyle::new(by).line_join(LineJoin::Miter(SHARP)))
     };
@@ -184,7 +184,7 @@ fn azimuth_of(direction: [f64; 2]) -> f64 {
 /// The least-area enclosing rectangle: a side on a hull edge; of equal areas (within 1e-9) the one whose longer side has the least azimuth in [0°, 180°).
 ///
 /// `None` for an empty or flat shape.
-pub fn least_rectangle(shape: &MultiPolygon<f64>) -> Option<Rectangle> {
+pub fn minimum_rectangle(shape: &MultiPolygon<f64>) -> Option<Rectangle> {
     let hull = shape.convex_hull();
     let points: Vec<Coord<f64>> = hull.exterior().0.clone();
     let mut best: Option<(f64, Rectangle)> = None;
@@ -228,12 +228,12 @@ pub fn least_rectangle(shape: &MultiPolygon<f64>) -> Option<Rectangle> {
         let area = length * width;
         let better = match &best {
             None => true,
-            Some((least, chosen)) => {
-                let equal = (area - least).abs() <= 1e-9 * least.max(area);
+            Some((minimum, chosen)) => {
+                let equal = (area - minimum).abs() <= 1e-9 * minimum.max(area);
                 if equal {
                     rectangle.azimuth_deg() < chosen.azimuth_deg() - 1e-9
                 } else {
-                    area < *least
+                    area < *minimum
                 }
             }
         };
@@ -381,11 +381,11 @@ mod tests {
             let (thin, exact) = (grown(&many, distance), grown(&square(300.0), distance));
             // Between the polygon that is moved as asked and the one that is moved by a quarter more.
             let further = grown(&square(300.0), distance * 1.25);
-            let (least, most) = (exact.unsigned_area(), further.unsigned_area());
+            let (minimum, most) = (exact.unsigned_area(), further.unsigned_area());
             let found = thin.unsigned_area();
             assert!(
-                found >= least.min(most) - 1e-6 && found <= least.max(most) + 1e-6,
-                "{distance}: {least} {found} {most}"
+                found >= minimum.min(most) - 1e-6 && found <= minimum.max(most) + 1e-6,
+                "{distance}: {minimum} {found} {most}"
             );
         }
     }
@@ -426,7 +426,7 @@ mod tests {
             ]),
             Vec::new(),
         )]);
-        let rectangle = least_rectangle(&shape).unwrap();
+        let rectangle = minimum_rectangle(&shape).unwrap();
         assert_relative_eq!(rectangle.length, 300.0, max_relative = 1e-8);
         assert_relative_eq!(rectangle.width, 36.0, max_relative = 1e-8);
         assert_relative_eq!(
@@ -439,7 +439,7 @@ mod tests {
     #[test]
     fn a_square_lies_along_the_lesser_azimuth() {
         assert_relative_eq!(
-            least_rectangle(&square(10.0)).unwrap().azimuth_deg(),
+            minimum_rectangle(&square(10.0)).unwrap().azimuth_deg(),
             0.0,
             epsilon = 1e-9
         );

@@ -11,9 +11,9 @@ use rstar::{AABB, RTree};
 use crate::space::polygon::{joined, less, oriented};
 
 /// What overlay may move a vertex by, as a share of the field's longer side: about 0.06 mm on 2 km. \[–\]
-const HAIR: f64 = 3e-8;
+const TOLERANCE_M: f64 = 3e-8;
 /// No hair is finer than this. \[m\]
-const LEAST_HAIR: f64 = 1e-6;
+const MINIMUM_TOLERANCE: f64 = 1e-6;
 
 /// Edges that lie about a hair apart are taken for one here and for two there: then a hair is so many times as wide, 15 mm on 2 km at most.
 const WIDER: [f64; 4] = [4.0, 16.0, 64.0, 256.0];
@@ -139,7 +139,7 @@ pub fn split(
     let Some(extent) = field.bounding_rect() else {
         return Ok(vec![MultiPolygon::new(Vec::new()); areas.len() + 1]);
     };
-    let hair = (HAIR * extent.width().max(extent.height())).max(LEAST_HAIR);
+    let hair = (TOLERANCE_M * extent.width().max(extent.height())).max(MINIMUM_TOLERANCE);
     // What lies far outside the field would only coarsen the overlay.
     let window = Rect::new(
         Coord {

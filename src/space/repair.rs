@@ -60,10 +60,10 @@ fn read(
             area_change: None,
         };
     }
-    let mended = oriented(&mend(polygon));
+    let repaired = oriented(&mend(polygon));
     Repaired {
-        area_change: Some(mended.unsigned_area() - polygon.unsigned_area()),
-        polygon: mended,
+        area_change: Some(repaired.unsigned_area() - polygon.unsigned_area()),
+        polygon: repaired,
     }
 }
 

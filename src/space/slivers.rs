@@ -5,9 +5,9 @@ use geo::{Area as _, MultiPolygon};
 use crate::space::polygon::grown;
 
 /// A piece below this belongs to nobody. \[m²\]
-pub const LEAST_AREA: f64 = 0.1;
+pub const MINIMUM_AREA: f64 = 0.1;
 /// A piece that is nowhere as wide as this belongs to nobody. \[m\]
-pub const LEAST_WIDTH: f64 = 0.01;
+pub const MINIMUM_WIDTH: f64 = 0.01;
 
 /// Ground without its slivers.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,12 +37,15 @@ pub fn without_slivers(ground: MultiPolygon<f64>) -> Kept {
                 .map(|line| libm::hypot(line.dx(), line.dy()))
                 .sum();
             let rings = 1 + piece.interiors().len();
-            (rings == 1 && area > LEAST_WIDTH * outline)
-                || !grown(&MultiPolygon::new(vec![piece.clone()]), -LEAST_WIDTH / 2.0)
-                    .0
-                    .is_empty()
+            (rings == 1 && area > MINIMUM_WIDTH * outline)
+                || !grown(
+                    &MultiPolygon::new(vec![piece.clone()]),
+                    -MINIMUM_WIDTH / 2.0,
+                )
+                .0
+                .is_empty()
         };
-        if area >= LEAST_AREA && wide() {
+        if area >= MINIMUM_AREA && wide() {
             kept.ground.0.push(piece);
         } else {
             kept.pieces += 1;

@@ -18,7 +18,7 @@ use rstar::{AABB, RTree};
 const EDGES: usize = 12;
 
 /// Rings that touch are compared whole, each pair in a time that grows with both. Beyond so many vertices in sum they count as invalid, and are made anew.
-const MOST_TOUCHING: usize = 4_000_000;
+const MAXIMUM_TOUCHING: usize = 4_000_000;
 
 /// A piece of a ring: its box, and the ring's number with the first and last edge.
 type Piece = GeomWithData<Rectangle<[f64; 2]>, (usize, usize, usize)>;
@@ -184,7 +184,7 @@ pub fn is_valid(polygons: &MultiPolygon<f64>) -> bool {
         .iter()
         .map(|(a, b): &(usize, usize)| rings[*a].vertices.len() + rings[*b].vertices.len())
         .sum();
-    if work > MOST_TOUCHING {
+    if work > MAXIMUM_TOUCHING {
         return false;
     }
     touching

@@ -194,7 +194,7 @@ fn is_nitrogen(record: &Value) -> Answer {
             percent(share)
         ));
     }
-    let (said, state, word) = match answer {
+    let (wording, state, word) = match answer {
         "responds" => ("Yes", "good", "responds"),
         "doubtful" => ("Doubtful", "doubt", "doubtful"),
         "none" | "no response" => {
@@ -205,7 +205,10 @@ fn is_nitrogen(record: &Value) -> Answer {
     };
     Answer {
         question: QUESTIONS[1],
-        figure: ratio.map_or_else(|| said.to_owned(), |ratio| format!("{said}: {ratio:.2}")),
+        figure: ratio.map_or_else(
+            || wording.to_owned(),
+            |ratio| format!("{wording}: {ratio:.2}"),
+        ),
         lines,
         state,
         word,

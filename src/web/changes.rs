@@ -259,7 +259,7 @@ pub(crate) struct Drawn {
 }
 
 /// Points of all shapes together.
-const MOST_POINTS: usize = 20_000;
+const MAXIMUM_POINTS: usize = 20_000;
 
 /// The shapes in longitude and latitude.
 ///
@@ -274,7 +274,7 @@ pub(crate) fn geojson(shown: &Shown, drawn: &Drawn) -> Result<String, AppError> 
         return of_zone(shown, prepared, zone, drawn.decided);
     }
     let line = drawn.layer == "line";
-    let least = if line { 2 } else { 3 };
+    let minimum = if line { 2 } else { 3 };
     let polygons: Vec<Vec<Vec<[f64; 2]>>> = if drawn.polygons.is_empty() || line {
         drawn
             .shapes
@@ -287,9 +287,9 @@ pub(crate) fn geojson(shown: &Shown, drawn: &Drawn) -> Result<String, AppError> 
     let rings = || polygons.iter().flatten();
     let points: usize = rings().map(Vec::len).sum();
     if polygons.is_empty()
-        || points > MOST_POINTS
+        || points > MAXIMUM_POINTS
         || polygons.iter().any(Vec::is_empty)
-        || rings().any(|shape| shape.len() < least)
+        || rings().any(|shape| shape.len() < minimum)
     {
         return Err(wrong(
             "a line has two points at least, any other shape three",

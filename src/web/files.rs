@@ -20,7 +20,7 @@ use crate::web::refusal::Refusal;
 use crate::web::state::Shared;
 
 /// Largest file that is taken. \[bytes\]
-const MOST_FILE: u64 = 2_000_000_000;
+const MAXIMUM_FILE: u64 = 2_000_000_000;
 
 /// Endings that are kept; a file of any other is not taken.
 const ENDINGS: &[&str] = &[
@@ -96,13 +96,13 @@ pub(crate) async fn take(shared: &Shared, asked: &Upload, body: Body) -> Result<
             break;
         };
         bytes += piece.len() as u64;
-        if bytes > MOST_FILE {
+        if bytes > MAXIMUM_FILE {
             failed = Some(Refusal::new(
                 StatusCode::PAYLOAD_TOO_LARGE,
                 "page.size",
                 format!(
                     "a file holds at most {} GB; name a larger one in the job file",
-                    MOST_FILE / 1_000_000_000
+                    MAXIMUM_FILE / 1_000_000_000
                 ),
             ));
             break;
@@ -212,7 +212,7 @@ pub(crate) fn written(
     let read = |name: &str| -> Result<Vec<u8>, AppError> {
         let mut bytes = Vec::new();
         dir.open(name)
-            .and_then(|file| file.take(MOST_FILE).read_to_end(&mut bytes))
+            .and_then(|file| file.take(MAXIMUM_FILE).read_to_end(&mut bytes))
             .map_err(|error| unread(&error))?;
         Ok(bytes)
     };

@@ -24,7 +24,7 @@ const MARK: &str = ".haulm-page";
 /// The folder that the page makes when it is given none.
 const OWN: &str = "haulm-page";
 /// Jobs of a folder that are shown.
-const MOST_JOBS: usize = 500;
+const MAXIMUM_JOBS: usize = 500;
 
 /// The demo field: job, and files below `field`.
 const DEMO: [(&str, &[u8]); 6] = [
@@ -177,7 +177,7 @@ fn jobs_below(folder: &Dir) -> Vec<String> {
             } else if kind.is_file()
                 && name.to_ascii_lowercase().ends_with(".toml")
                 && read(folder, &path).is_ok_and(|text| is_job(&text))
-                && found.len() < MOST_JOBS
+                && found.len() < MAXIMUM_JOBS
             {
                 found.push(path);
             }

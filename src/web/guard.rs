@@ -24,7 +24,7 @@ pub(crate) const TOKEN_HEADER: &str = "x-haulm-token";
 const POLICY: &str = "default-src 'self'; img-src 'self' blob: data:; style-src 'self'; script-src 'self'; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
 /// Wrong codes that are borne before nobody is let in any more; only where other devices can try.
-const MOST_WRONG_CODES: u32 = 10;
+const MAXIMUM_WRONG_CODES: u32 = 10;
 
 /// Secrets of one run. None of them is logged, recorded, or given to another program.
 #[derive(Debug)]
@@ -106,7 +106,7 @@ impl Secrets {
     /// The cookie, if the token is the right one; with it, where a code serves once, the next code.
     pub(crate) fn enter(&self, token: &str) -> Option<(&str, Option<String>)> {
         let mut entry = self.lock();
-        if entry.once && entry.wrong >= MOST_WRONG_CODES {
+        if entry.once && entry.wrong >= MAXIMUM_WRONG_CODES {
             return None;
         }
         if !same(&entry.code, token) {
@@ -223,17 +223,17 @@ fn refused(shared: &Shared, request: &Request<Body>) -> Option<Refusal> {
     let reads = matches!(*request.method(), Method::GET | Method::HEAD);
     if !reads {
         let kind = single(headers, CONTENT_TYPE);
-        let wanted = if path == "/api/v1/files" {
+        let requirement = if path == "/api/v1/files" {
             "application/octet-stream"
         } else {
             "application/json"
         };
-        if !matches!(kind, Ok(Some(kind)) if kind.split(';').next().is_some_and(|kind| kind.trim().eq_ignore_ascii_case(wanted)))
+        if !matches!(kind, Ok(Some(kind)) if kind.split(';').next().is_some_and(|kind| kind.trim().eq_ignore_ascii_case(requirement)))
         {
             return Some(Refusal::new(
                 StatusCode::UNSUPPORTED_MEDIA_TYPE,
                 "page.kind",
-                format!("this address takes {wanted}"),
+                format!("this address takes {requirement}"),
             ));
         }
     }
@@ -351,7 +351,7 @@ mod tests {
         assert_eq!(first.len(), 12);
         assert!(secrets.enter(&first).is_some());
         assert!(secrets.enter(&first).is_none());
-        for _ in 0..MOST_WRONG_CODES {
+        for _ in 0..MAXIMUM_WRONG_CODES {
             assert!(secrets.enter("222222222222").is_none());
         }
         assert!(secrets.enter(&secrets.entry()).is_none());

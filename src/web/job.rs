@@ -11,7 +11,7 @@ use toml_edit::DocumentMut;
 use crate::app::cancel::{Cancel, Signal};
 use crate::app::decide::Decision;
 use crate::app::error::AppError;
-use crate::app::job::{LARGEST, map_job_in};
+use crate::app::job::{MAXIMUM, map_job_in};
 use crate::app::photo::{Photo, photo};
 use crate::app::prepare::{Prepared, prepare_with};
 use crate::app::progress::Progress;
@@ -21,7 +21,7 @@ use crate::web::edit;
 use crate::web::state::{Event, Shared};
 
 /// Steps that can be undone.
-const MOST_STEPS: usize = 200;
+const MAXIMUM_STEPS: usize = 200;
 
 /// A point to go back to: the text of the job, and of the shapes that the page drew for it.
 #[derive(Clone, Debug, PartialEq)]
@@ -236,7 +236,7 @@ impl Job {
         if !joined || editing.undo.is_empty() {
             editing.undo.push(before);
         }
-        if editing.undo.len() > MOST_STEPS {
+        if editing.undo.len() > MAXIMUM_STEPS {
             editing.undo.remove(0);
         }
         editing.redo.clear();
@@ -491,13 +491,13 @@ pub(crate) fn read(folder: &Dir, file: &str) -> Result<String, AppError> {
     };
     let opened = folder.open(file).map_err(|error| failed(&error))?;
     let facts = opened.metadata().map_err(|error| failed(&error))?;
-    if !facts.is_file() || facts.len() > LARGEST {
+    if !facts.is_file() || facts.len() > MAXIMUM {
         return Err(AppError::refused("job.unreadable", "this is no job file")
             .with_fact(file.to_owned(), format!("{} bytes", facts.len())));
     }
     let mut text = String::new();
     opened
-        .take(LARGEST)
+        .take(MAXIMUM)
         .read_to_string(&mut text)
         .map_err(|error| failed(&error))?;
     Ok(text)

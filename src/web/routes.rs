@@ -33,7 +33,7 @@ use crate::web::view::{FaultView, FindingView, View, cell, colours, columns, cur
 use crate::web::{assets, changes, files, folder};
 
 /// Longest body of a request that is no file. \[bytes\]
-const MOST_BODY: usize = 2 << 20;
+const MAXIMUM_BODY: usize = 2 << 20;
 
 /// The API in the words of `OpenAPI`.
 #[derive(OpenApi)]
@@ -103,7 +103,7 @@ where
             Err(error) if error.status() == StatusCode::PAYLOAD_TOO_LARGE => Err(Refusal::new(
                 StatusCode::PAYLOAD_TOO_LARGE,
                 "page.size",
-                format!("a request holds at most {} MiB", MOST_BODY >> 20),
+                format!("a request holds at most {} MiB", MAXIMUM_BODY >> 20),
             )),
             Err(error) => Err(Refusal {
                 status: error.status(),
@@ -163,7 +163,7 @@ pub(crate) fn router(shared: Shared) -> Router {
                 "this address is asked in another way",
             )
         })
-        .layer(DefaultBodyLimit::max(MOST_BODY))
+        .layer(DefaultBodyLimit::max(MAXIMUM_BODY))
         .layer(from_fn_with_state(shared.clone(), guard))
         .with_state(shared)
 }

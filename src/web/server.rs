@@ -23,7 +23,7 @@ use crate::web::state::{Parts, Shared};
 use crate::web::{folder, lan};
 
 /// Connections that are held at once.
-const MOST_CONNECTIONS: usize = 2_048;
+const MAXIMUM_CONNECTIONS: usize = 2_048;
 /// How long the header of a request may take.
 const HEADER_TIME: Duration = Duration::from_secs(30);
 /// How often the end is looked for.
@@ -131,7 +131,7 @@ fn wait(request: &PageRequest, codes: &Receiver<String>, say: impl Fn(String)) {
 }
 
 async fn accept(listener: TcpListener, router: Router, tls: Option<TlsAcceptor>) {
-    let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
+    let room = Arc::new(Semaphore::new(MAXIMUM_CONNECTIONS));
     loop {
         let Ok(place) = room.clone().acquire_owned().await else {
             return;

@@ -15,7 +15,7 @@ use crate::web::job::Job;
 use crate::web::refusal::Refusal;
 
 /// Requests for work that wait for their turn; more are told to come back.
-const MOST_WAITING: usize = 64;
+const MAXIMUM_WAITING: usize = 64;
 
 /// Something that open pages hear of.
 #[derive(Clone, Debug, Serialize, utoipa::ToSchema)]
@@ -194,7 +194,7 @@ impl Shared {
         }
         let before = self.0.waiting.fetch_add(1, Ordering::Relaxed);
         let _waits = Waits(&self.0.waiting);
-        if before >= MOST_WAITING {
+        if before >= MAXIMUM_WAITING {
             return Err(Refusal::busy());
         }
         self.0

@@ -289,7 +289,7 @@ fn decided(out: &mut View, decision: &Decision) {
         "unit": output.unit.label(),
         "total_unit": output.unit.total_label(),
         "classes": legend.classes.iter().map(|class| json!({
-            "from": class.from, "to": class.to, "least": class.least, "greatest": class.greatest, "colour": class.colour.hex(),
+            "from": class.from, "to": class.to, "least": class.minimum, "greatest": class.maximum, "colour": class.colour.hex(),
         })).collect::<Vec<_>>(),
     }));
     out.check_points = decision
@@ -323,15 +323,15 @@ fn placed(frame: &Rectangle, along: f64, across: f64, length: f64) -> Value {
 
 /// Strips as measured, with their placebo places and the index along them.
 fn strips(prepared: &Prepared) -> Value {
-    let looked = prepared.looked();
+    let survey = prepared.survey();
     let ground = prepared.ground();
     ground
         .strips
         .iter()
         .enumerate()
         .map(|(k, outline)| {
-            let strip = looked.strips.get(k);
-            let placebo = looked.placebos.get(k).and_then(|placebo| placebo.as_ref().ok());
+            let strip = survey.strips.get(k);
+            let placebo = survey.placebos.get(k).and_then(|placebo| placebo.as_ref().ok());
             let frame = strip.map(|strip| match &strip.plan.how {
                 How::Fine { core, .. } => *core,
                 How::Coarse { .. } => strip.plan.outer,

@@ -96,9 +96,9 @@ pub struct ZoneRule {
     /// Rates are multiples of it, above 0. \[kg N/ha\]
     pub step: f64,
     /// Least rate, in steps.
-    pub least_q: i64,
+    pub minimum_q: i64,
     /// Greatest rate, in steps.
-    pub greatest_q: i64,
+    pub maximum_q: i64,
     /// Smaller zones join a neighbour. \[m²\]
     pub minimum_area: f64,
     /// Whether zones are rounded so that the total is kept.
@@ -112,7 +112,7 @@ impl ZoneRule {
     ///
     /// A billionth of a step is added first: the mean of cells that all lie on a tie may fall short of it in the last digit.
     pub fn steps_of(&self, mean: f64) -> i64 {
-        (libm::floor(mean / self.step + 0.5 + 1e-9) as i64).clamp(self.least_q, self.greatest_q)
+        (libm::floor(mean / self.step + 0.5 + 1e-9) as i64).clamp(self.minimum_q, self.maximum_q)
     }
     /// Whether a zone is too small; an area within a billionth of the least is large enough.
     pub fn too_small(&self, area: f64) -> bool {
@@ -177,14 +177,14 @@ pub enum BuildError {
         cells: usize,
     },
     /// The range holds no multiple of the step, or the step is not above 0.
-    #[error("no rate to choose from: step {step} kg N/ha, {least_q} to {greatest_q} steps")]
+    #[error("no rate to choose from: step {step} kg N/ha, {minimum_q} to {maximum_q} steps")]
     NoRates {
         /// The step. \[kg N/ha\]
         step: f64,
         /// Least multiple.
-        least_q: i64,
+        minimum_q: i64,
         /// Greatest multiple.
-        greatest_q: i64,
+        maximum_q: i64,
     },
 }
 
@@ -338,11 +338,11 @@ fn check(cells: &[ZoneCell], borders: &[Border], rule: &ZoneRule) -> Result<(), 
             });
         }
     }
-    if !(rule.step.is_finite() && rule.step > 0.0) || rule.least_q > rule.greatest_q {
+    if !(rule.step.is_finite() && rule.step > 0.0) || rule.minimum_q > rule.maximum_q {
         return Err(BuildError::NoRates {
             step: rule.step,
-            least_q: rule.least_q,
-            greatest_q: rule.greatest_q,
+            minimum_q: rule.minimum_q,
+            maximum_q: rule.maximum_q,
         });
     }
     for (i, cell) in cells.iter().enumerate() {
@@ -547,8 +547,8 @@ mod tests {
 
     const RULE: ZoneRule = ZoneRule {
         step: 10.0,
-        least_q: 0,
-        greatest_q: 20,
+        minimum_q: 0,
+        maximum_q: 20,
         minimum_area: 0.0,
         keep_total: false,
         tolerance: 0.0,
@@ -865,8 +865,8 @@ mod tests {
     fn the_total_never_leaves_the_range() {
         let rule = ZoneRule {
             keep_total: true,
-            least_q: 1,
-            greatest_q: 4,
+            minimum_q: 1,
+            maximum_q: 4,
             ..RULE
         };
         // Held to 40 though the mean is 44: another step up is out of range.
@@ -1036,8 +1036,8 @@ mod tests {
             refused(
                 &[],
                 &ZoneRule {
-                    least_q: 3,
-                    greatest_q: 2,
+                    minimum_q: 3,
+                    maximum_q: 2,
                     ..RULE
                 }
             ),
@@ -1065,7 +1065,7 @@ mod tests {
         fn zones_keep_their_laws((columns, cells) in field(), by_class: bool, keep_total: bool, minimum_area in 0.0_f64..900.0, tolerance in 0.0_f64..20.0) {
             let borders = grid(cells.len(), columns);
             // Half of the cases join nothing for being alike.
-            let rule = ZoneRule { minimum_area, keep_total, greatest_q: 12, tolerance: (tolerance - 10.0).max(0.0), ..RULE };
+            let rule = ZoneRule { minimum_area, keep_total, maximum_q: 12, tolerance: (tolerance - 10.0).max(0.0), ..RULE };
             let by = if by_class { GroupBy::Class } else { GroupBy::Rate };
             let zoning = build(&cells, &borders, by, &rule).unwrap();
             prop_assert_eq!(&zoning, &build(&cells, &borders, by, &rule).unwrap());

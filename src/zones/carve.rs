@@ -25,7 +25,7 @@ pub struct Given {
 /// use haulm::zones::carve::{Given, carved};
 ///
 /// let cell = ZoneCell { area: 100.0, kind: Kind::Canopy, n_exact: 40.0, rate: Rate::Steps(4), index: None, class: None, follows: None };
-/// let (cells, rule) = (vec![cell; 3], ZoneRule { step: 10.0, least_q: 0, greatest_q: 20, minimum_area: 0.0, keep_total: false, tolerance: 0.0 });
+/// let (cells, rule) = (vec![cell; 3], ZoneRule { step: 10.0, minimum_q: 0, maximum_q: 20, minimum_area: 0.0, keep_total: false, tolerance: 0.0 });
 /// let borders = [(0, 1), (1, 2)].map(|(a, b)| Border { a, b, length: 10.0 });
 /// let zoning = build(&cells, &borders, GroupBy::Rate, &rule)?;
 /// let given = [None, Some(Given { by: 0, rate: Rate::Steps(2) }), None];

@@ -62,7 +62,7 @@ pub enum ClassifyError {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Classes {
     inner: Vec<f64>,
-    greatest: f64,
+    maximum: f64,
 }
 
 impl Classes {
@@ -85,7 +85,7 @@ impl Classes {
         self.inner
             .iter()
             .copied()
-            .chain(std::iter::once(self.greatest))
+            .chain(std::iter::once(self.maximum))
             .collect()
     }
     /// Classes between breaks as given: `breaks.len() + 1` of them, the last above the last break.
@@ -107,7 +107,7 @@ impl Classes {
         }
         Ok(Self {
             inner: breaks.to_vec(),
-            greatest: f64::INFINITY,
+            maximum: f64::INFINITY,
         })
     }
     /// Natural breaks: the `classes` classes with the least sum of squares about their means, each value counted once.
@@ -129,7 +129,7 @@ impl Classes {
                 .into_iter()
                 .map(|cut| groups.value[cut - 1])
                 .collect(),
-            greatest: groups.greatest(),
+            maximum: groups.maximum(),
         })
     }
     /// Classes of equal area: each inner bound is the least value below or at which at least its share of the area lies (within 1e-9 of the total).
@@ -158,7 +158,7 @@ impl Classes {
         }
         Ok(Self {
             inner,
-            greatest: groups.greatest(),
+            maximum: groups.maximum(),
         })
     }
     /// Goodness of variance fit, 1 − (sum of squares within classes) / (sum of squares in all), each value counted once. \[0..1\]
@@ -248,7 +248,7 @@ impl Groups {
         }
         Ok(())
     }
-    fn greatest(&self) -> f64 {
+    fn maximum(&self) -> f64 {
         self.value.last().copied().unwrap_or(f64::INFINITY)
     }
 }

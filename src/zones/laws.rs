@@ -581,8 +581,8 @@ fn a_million_cells() {
     ] {
         let rule = ZoneRule {
             step: 10.0,
-            least_q: 0,
-            greatest_q: 14,
+            minimum_q: 0,
+            maximum_q: 14,
             minimum_area: 72.0,
             keep_total: true,
             tolerance: 0.0,

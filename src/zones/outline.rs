@@ -66,9 +66,9 @@ struct Vertices {
 impl Vertices {
     fn of(grid: &CellGrid) -> Self {
         let in_parts = !grid.parts.is_empty();
-        let least = |of: fn(&Cell) -> i32| grid.cells.iter().map(of).min().unwrap_or(0);
+        let minimum = |of: fn(&Cell) -> i32| grid.cells.iter().map(of).min().unwrap_or(0);
         let most = |of: fn(&Cell) -> i32| grid.cells.iter().map(of).max().unwrap_or(0);
-        let (row, col) = (least(|c| c.row), least(|c| c.col));
+        let (row, col) = (minimum(|c| c.row), minimum(|c| c.col));
         let columns = (i64::from(most(|c| c.col)) - i64::from(col) + 2) as u64;
         let rows = (i64::from(most(|c| c.row)) - i64::from(row) + 2) as u64;
         let corners = if in_parts { 0 } else { rows * columns };

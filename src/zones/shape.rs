@@ -35,7 +35,7 @@ pub struct Shaped {
     /// Zones that are beyond the bound all the same.
     pub beyond: usize,
     /// The greatest change of a zone's area, as a share of it. \[–\]
-    pub greatest_change: f64,
+    pub maximum_change: f64,
 }
 
 /// An edge by the bits of its ends, the lesser first.
@@ -59,7 +59,7 @@ pub fn shape(traced: Vec<MultiPolygon<f64>>, rule: &ShapeRule) -> Shaped {
         rounded: Rounded::default(),
         held: 0,
         beyond: 0,
-        greatest_change: 0.0,
+        maximum_change: 0.0,
     };
     if !moves(rule.simplify) && !moves(rule.round) {
         shaped.outlines = traced;
@@ -86,7 +86,7 @@ pub fn shape(traced: Vec<MultiPolygon<f64>>, rule: &ShapeRule) -> Shaped {
             .iter()
             .filter(|&&change| change > rule.area_within)
             .count();
-        shaped.greatest_change = changes.iter().copied().fold(0.0, f64::max);
+        shaped.maximum_change = changes.iter().copied().fold(0.0, f64::max);
         shaped.held = held.iter().filter(|&&held| held).count();
         if shaped.beyond == 0 || round == ROUNDS {
             shaped.outlines = drawn;
@@ -246,7 +246,7 @@ mod tests {
         assert_eq!((done.held, done.beyond), (1, 0));
         assert_eq!(done.outlines[1], traced[1]);
         assert_ne!(done.outlines[2], traced[2]);
-        assert!(done.greatest_change > 0.0 && done.greatest_change <= 0.05);
+        assert!(done.maximum_change > 0.0 && done.maximum_change <= 0.05);
         let free = shape(
             traced,
             &ShapeRule {

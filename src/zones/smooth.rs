@@ -9,9 +9,9 @@ use std::cmp::Reverse;
 use std::collections::{BTreeMap, BinaryHeap};
 
 /// Borders this much shorter than the longest count as equal to it. \[m\]
-const BORDER_TIE: f64 = 1e-6;
+const BORDER_TIE_TOLERANCE: f64 = 1e-6;
 /// Means this much further away than the nearest count as equally near. \[kg N/ha\]
-const MEAN_TIE: f64 = 1e-9;
+const MEAN_TIE_TOLERANCE: f64 = 1e-9;
 
 /// A connected set of cells on its way to becoming a zone.
 #[derive(Clone, Debug)]
@@ -139,7 +139,7 @@ impl Smoother {
             .iter()
             .map(|&(_, length)| length)
             .fold(f64::NEG_INFINITY, f64::max);
-        able.retain(|&(_, length)| length >= longest - BORDER_TIE);
+        able.retain(|&(_, length)| length >= longest - BORDER_TIE_TOLERANCE);
         let away = |n: u32| (self.patches[n as usize].mean() - own.mean()).abs();
         let nearest = able
             .iter()
@@ -148,7 +148,7 @@ impl Smoother {
         let low = |n: u32| self.patches[n as usize].rate.n(self.rule.step);
         able.into_iter()
             .map(|(n, _)| n)
-            .filter(|&n| away(n) <= nearest + MEAN_TIE)
+            .filter(|&n| away(n) <= nearest + MEAN_TIE_TOLERANCE)
             .min_by(|&a, &b| {
                 low(a).total_cmp(&low(b)).then(
                     self.patches[a as usize]
@@ -268,7 +268,7 @@ pub(super) fn keep_total(patches: &mut [Patch], rule: &ZoneRule) {
         .iter()
         .map(|patch| (patch.rate.n(rule.step) - patch.mean()) * patch.area)
         .sum();
-    let least_gain = patches.iter().map(|patch| patch.area).sum::<f64>() * rule.step * 1e-12;
+    let minimum_gain = patches.iter().map(|patch| patch.area).sum::<f64>() * rule.step * 1e-12;
     let mut turns: Vec<(i64, u32, usize, i64)> = Vec::new();
     for (i, patch) in patches.iter().enumerate() {
         let steps = patch.mean() / rule.step;
@@ -282,7 +282,7 @@ pub(super) fn keep_total(patches: &mut [Patch], rule: &ZoneRule) {
         if patch.kind == Kind::Canopy
             && !multiple
             && (own == low || own == high)
-            && (rule.least_q..=rule.greatest_q).contains(&other)
+            && (rule.minimum_q..=rule.maximum_q).contains(&other)
         {
             // Compared in billionths of a step, so that equal means tie whatever their last digit.
             turns.push((
@@ -297,7 +297,7 @@ pub(super) fn keep_total(patches: &mut [Patch], rule: &ZoneRule) {
     for (_, _, i, other) in turns {
         let patch = &mut patches[i];
         let change = (Rate::Steps(other).n(rule.step) - patch.rate.n(rule.step)) * patch.area;
-        if (over + change).abs() < over.abs() - least_gain {
+        if (over + change).abs() < over.abs() - minimum_gain {
             over += change;
             patch.rate = Rate::Steps(other);
         }

@@ -180,8 +180,8 @@ fn prescription(
         field_rate: NRate::kg_per_ha(70.0),
         fallbacks: default_fallbacks(NRate::kg_per_ha(70.0), false),
         machine: MachineLimits {
-            least: None,
-            greatest: None,
+            minimum: None,
+            maximum: None,
             overrun: Length::ZERO,
             working_width: Length::m(CELL),
             grid: GridRates::Zone,
@@ -218,8 +218,8 @@ fn main() {
     );
     let rule = ZoneRule {
         step: STEP,
-        least_q: 0,
-        greatest_q: 14,
+        minimum_q: 0,
+        maximum_q: 14,
         minimum_area: 8.0 * CELL * CELL,
         keep_total: true,
         tolerance: 0.0,

@@ -251,12 +251,12 @@ fn every_heading_is_told() {
             && card.contains("33.0 degrees from true north: area 2 (areas.geojson)"),
         "{card}"
     );
-    let told = message(&field, "machine.areas").unwrap();
+    let notice = message(&field, "machine.areas").unwrap();
     assert!(
-        told.contains("driven in 3 ways")
-            && told.contains("area 2")
-            && told.contains("33.00° true"),
-        "{told}"
+        notice.contains("driven in 3 ways")
+            && notice.contains("area 2")
+            && notice.contains("33.00° true"),
+        "{notice}"
     );
 }
 
@@ -267,8 +267,8 @@ fn any_number_of_threads_writes_the_same_bytes() {
         "look_ahead = \"8 m\"\nfirst_pass = \"along\"",
     );
     let with = |threads: &str| {
-        let said = field.run(&["map", "--overwrite", "--threads", threads]);
-        assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+        let wording = field.run(&["map", "--overwrite", "--threads", threads]);
+        assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
         let mut outputs = field.outputs();
         // It says when it was made.
         outputs.retain(|name, _| !name.ends_with("record.json"));
@@ -356,12 +356,12 @@ fn areas_that_cannot_be_meant_are_refused_or_told() {
         "[[machine.area]]\npath = \"areas.geojson\"\nwhere = \"id = 3\"\nheading = 10\n",
         "",
     );
-    let said = outside.run(&["map"]);
-    assert_ne!(said.status, Some(0));
+    let wording = outside.run(&["map"]);
+    assert_ne!(wording.status, Some(0));
     assert!(
-        said.err.contains("area 1") && said.err.contains("covers no ground of the field"),
+        wording.err.contains("area 1") && wording.err.contains("covers no ground of the field"),
         "{}",
-        said.err
+        wording.err
     );
     let twice = field(
         &format!(

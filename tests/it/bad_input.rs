@@ -8,18 +8,18 @@ pub(crate) fn refused(code: &str, parts: &[&str], spoil: impl FnOnce(&Field)) {
     let before = field.outputs();
     assert!(before.len() > 10, "a map is there");
     spoil(&field);
-    let said = field.run(&["map"]);
+    let wording = field.run(&["map"]);
     // Lines are broken by width, so a part may be broken too.
-    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert_eq!(said.status, Some(1), "{told}\n{}", said.out);
+    let notice = wording.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(wording.status, Some(1), "{notice}\n{}", wording.out);
     assert!(
-        told.contains(&format!("error[{code}]")),
-        "{code} is not in: {told}"
+        notice.contains(&format!("error[{code}]")),
+        "{code} is not in: {notice}"
     );
     for part in parts.iter().chain(&["hint: "]) {
-        assert!(told.contains(part), "{part:?} is not in: {told}");
+        assert!(notice.contains(part), "{part:?} is not in: {notice}");
     }
-    assert!(said.out.is_empty(), "{}", said.out);
+    assert!(wording.out.is_empty(), "{}", wording.out);
     assert!(field.outputs() == before, "the earlier map was touched");
     assert!(
         hidden(&field).is_empty(),
@@ -40,8 +40,8 @@ fn hidden(field: &Field) -> Vec<String> {
 pub(crate) fn works(code: &str, parts: &[&str], change: impl FnOnce(&Field)) -> Field {
     let field = Field::new();
     change(&field);
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     if !code.is_empty() {
         let record = field.record();
         let found = record["findings"]
@@ -57,9 +57,9 @@ pub(crate) fn works(code: &str, parts: &[&str], change: impl FnOnce(&Field)) -> 
             assert!(message.contains(part), "{part:?} is not in: {message}");
         }
         assert!(
-            said.out.contains(&format!("[{code}]")),
+            wording.out.contains(&format!("[{code}]")),
             "the terminal tells it too: {}",
-            said.out
+            wording.out
         );
     }
     field
@@ -462,20 +462,20 @@ fn a_strip_paler_than_the_field_stops_the_machine() {
         strip: 0.54,
         ..Image::default()
     });
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(1), "{}", said.err);
-    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(1), "{}", wording.err);
+    let notice = wording.err.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
-        told.contains("stopped[reference.below]")
-            && told.contains("nothing for the machine")
-            && told.contains("hint: ")
-            && told.contains("[[accept]]"),
-        "{told}"
+        notice.contains("stopped[reference.below]")
+            && notice.contains("nothing for the machine")
+            && notice.contains("hint: ")
+            && notice.contains("[[accept]]"),
+        "{notice}"
     );
     assert!(
-        said.out.contains("NOT FOR USE") && said.out.contains("wholly below 1"),
+        wording.out.contains("NOT FOR USE") && wording.out.contains("wholly below 1"),
         "{}",
-        said.out
+        wording.out
     );
     let record = field.record();
     assert_eq!(record["not_for_use"], true, "the record is marked");
@@ -495,12 +495,12 @@ fn a_strip_paler_than_the_field_stops_the_machine() {
     );
 
     field.job("[output]", "[[accept]]\ncode = \"reference.below\"\nfigure = \"0.86\"\nreason = \"strip was grazed by geese\"\nby = \"A. Adviser\"\n\n[output]");
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     assert!(
-        said.out.contains("accepted by A. Adviser") && !said.out.contains("NOT FOR USE"),
+        wording.out.contains("accepted by A. Adviser") && !wording.out.contains("NOT FOR USE"),
         "{}",
-        said.out
+        wording.out
     );
     assert!(field.path("out/machine/CARD.txt").exists());
     assert_eq!(field.record()["not_for_use"], false);
@@ -704,9 +704,9 @@ fn several_faults_at_once_are_told_at_once() {
     let before = field.outputs();
     field.job("\"24 m\"", "24");
     field.job("7 t/ha", "7 ton/ha");
-    let said = field.run(&["map"]);
-    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert_eq!(said.status, Some(1), "{told}");
+    let wording = field.run(&["map"]);
+    let notice = wording.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(wording.status, Some(1), "{notice}");
     // Each fault brings its own way out.
     for part in [
         "error[job.faults]: 2 faults",
@@ -716,7 +716,7 @@ fn several_faults_at_once_are_told_at_once() {
         "907.18 kg",
         "write \"7 t\"",
     ] {
-        assert!(told.contains(part), "{part:?} is not in: {told}");
+        assert!(notice.contains(part), "{part:?} is not in: {notice}");
     }
     assert!(field.outputs() == before);
 }
@@ -745,7 +745,7 @@ fn a_full_disk() {
         eprintln!("skipped: no right to mount a small disk here: {mounted:?}");
         return;
     }
-    let said = field.run(&["map"]);
+    let wording = field.run(&["map"]);
     let left = field.outputs();
     assert!(
         std::process::Command::new("umount")
@@ -754,11 +754,11 @@ fn a_full_disk() {
             .unwrap()
             .success()
     );
-    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert_eq!(said.status, Some(1), "{told}");
+    let notice = wording.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(wording.status, Some(1), "{notice}");
     assert!(
-        told.contains("error[output.") && told.contains("hint: ") && told.contains("KiB"),
-        "{told}"
+        notice.contains("error[output.") && notice.contains("hint: ") && notice.contains("KiB"),
+        "{notice}"
     );
     assert!(left.is_empty(), "{:?}", left.keys());
 }

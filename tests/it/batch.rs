@@ -118,12 +118,12 @@ impl Farm {
 
 fn lines(output: &Output) -> (Option<i32>, Vec<Value>, Value) {
     let text = String::from_utf8(output.stdout.clone()).unwrap();
-    let said = String::from_utf8_lossy(&output.stderr);
+    let wording = String::from_utf8_lossy(&output.stderr);
     let mut all: Vec<Value> = text
         .lines()
-        .map(|line| serde_json::from_str(line).unwrap_or_else(|_| panic!("{text}{said}")))
+        .map(|line| serde_json::from_str(line).unwrap_or_else(|_| panic!("{text}{wording}")))
         .collect();
-    let last = all.pop().unwrap_or_else(|| panic!("{said}"));
+    let last = all.pop().unwrap_or_else(|| panic!("{wording}"));
     all.sort_by_key(|row| row["field"].as_str().map(str::to_owned));
     (output.status.code(), all, last["result"].clone())
 }
@@ -304,7 +304,7 @@ fn finished_work_is_skipped_and_changed_work_is_made_again_with_the_reason() {
 
 #[test]
 fn what_is_wrong_with_the_farm_file_is_told_before_anything_is_made() {
-    for (old, new, told) in [
+    for (old, new, notice) in [
         ("[common.rate]", "[common.rates]", "rate"),
         ("maximum = \"140", "maximun = \"140", "maximum"),
         ("season.planted =", "season.plantd =", "season.planted"),
@@ -324,9 +324,9 @@ fn what_is_wrong_with_the_farm_file_is_told_before_anything_is_made() {
         let farm = Farm::new();
         farm.change("farm.toml", old, new);
         let output = farm.command(&["batch", "farm.toml"]).output().unwrap();
-        let said = String::from_utf8_lossy(&output.stderr).into_owned();
-        assert_eq!(output.status.code(), Some(1), "{new}: {said}");
-        assert!(said.contains(told), "{new}: {said}");
+        let wording = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(1), "{new}: {wording}");
+        assert!(wording.contains(notice), "{new}: {wording}");
         assert!(!farm.path("season/rows").exists(), "{new}");
     }
     let farm = Farm::new();
@@ -558,17 +558,17 @@ fn the_guides_commands_do_what_it_says() {
             )
             .output()
             .unwrap();
-        let said = String::from_utf8_lossy(&done.stderr).into_owned();
+        let wording = String::from_utf8_lossy(&done.stderr).into_owned();
         let is_batch = line.starts_with("haulm batch")
             && !line.contains("kill")
             && !line.contains("--write-jobs");
         // Hollow Ash has no strip.
         let due = if is_batch { Some(1) } else { Some(0) };
         if !line.contains("kill") {
-            assert_eq!(done.status.code(), due, "{line}: {said}");
+            assert_eq!(done.status.code(), due, "{line}: {wording}");
         }
         last = String::from_utf8_lossy(&done.stdout).into_owned();
-        assert!(!said.contains("error["), "{line}: {said}");
+        assert!(!wording.contains("error["), "{line}: {wording}");
     }
     assert!(last.contains("Maps written"), "{last}");
     assert!(farm.join("out/index.html").is_file() && farm.join("stick/haulm.json").is_file());
@@ -696,10 +696,10 @@ fn scenes_of_a_catalogue_are_chosen_by_field_day_and_cloud() {
         );
         farm.change("scenes/a.json", "B08", "B8A");
         let output = farm.command(&["batch", "farm.toml"]).output().unwrap();
-        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        let wording = String::from_utf8_lossy(&output.stderr).into_owned();
         assert!(
-            said.contains("farm.catalogue") || output.status.code() == Some(1),
-            "{said}"
+            wording.contains("farm.catalogue") || output.status.code() == Some(1),
+            "{wording}"
         );
     }
     assert_eq!(

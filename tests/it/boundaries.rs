@@ -88,8 +88,8 @@ fn kml_polygon(height: &str) -> String {
 }
 
 fn checked(field: &Field) -> serde_json::Value {
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     field.record()
 }
 
@@ -283,16 +283,16 @@ fn a_hole_drawn_as_a_feature_is_told() {
         "boundary = { path = \"boundary.geojson\", merge = true }",
     );
     let record = checked(&field);
-    let told = record["findings"]
+    let notice = record["findings"]
         .as_array()
         .unwrap()
         .iter()
         .find(|finding| finding["code"] == "boundary.overlap")
         .expect("it is told");
-    let message = told["message"].as_str().unwrap();
+    let message = notice["message"].as_str().unwrap();
     // 48 m by 48 m, counted once in the joined field.
     assert!(
-        told["severity"] == "caution"
+        notice["severity"] == "caution"
             && message.contains("2304.0 m²")
             && message.contains("field.exclude"),
         "{message}"

@@ -54,9 +54,9 @@ fn a_job_file_beyond_its_size_is_refused_with_both_numbers() {
         fs_err::read_to_string(field.path("job.toml")).unwrap() + &"# nothing\n".repeat(430_000);
     let bytes = long.len();
     field.write("job.toml", long);
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(1));
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(1));
     for part in [bytes.to_string(), (4 << 20).to_string()] {
-        assert!(said.err.contains(&part), "{}", said.err);
+        assert!(wording.err.contains(&part), "{}", wording.err);
     }
 }

@@ -63,10 +63,10 @@ fn signals_end_a_run_and_leave_nothing() {
             format!("received SIG{signal}")
         );
         // The goal is 100 ms; a loaded machine gets some grace here.
-        let told = sent.elapsed();
+        let notice = sent.elapsed();
         assert_eq!(child.wait().unwrap().code(), Some(status));
         let gone = sent.elapsed();
-        assert!(told < Duration::from_millis(500), "{told:?}");
+        assert!(notice < Duration::from_millis(500), "{notice:?}");
         assert!(gone < Duration::from_secs(3), "{gone:?}");
         assert_eq!(
             fs_err::read_dir(scratch.path()).unwrap().count(),

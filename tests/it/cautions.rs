@@ -10,7 +10,7 @@ fn a_step_that_loses_the_total_is_told_with_one_that_keeps_it() {
     let field = Field::new();
     field.job("step = \"5 kg N/ha\"", "step = \"120 kg N/ha\"");
     mapped(&field);
-    let told = message(&field, "zones.total").unwrap();
+    let notice = message(&field, "zones.total").unwrap();
     let totals = field.record()["totals"].clone();
     let (held, asked) = (
         totals["n_kg"].as_f64().unwrap(),
@@ -21,17 +21,17 @@ fn a_step_that_loses_the_total_is_told_with_one_that_keeps_it() {
         format!("the zones hold {held:.1} kg N, their cells ask for {asked:.1} kg N"),
         "steps of 120.0 kg N/ha".to_owned(),
     ] {
-        assert!(told.contains(&part), "{part}: {told}");
+        assert!(notice.contains(&part), "{part}: {notice}");
     }
     // The step that it names keeps the total.
-    let step = told
+    let step = notice
         .split("a step of ")
         .nth(1)
         .and_then(|text| text.split(" would keep it").next())
         .unwrap();
     field.job("step = \"120 kg N/ha\"", &format!("step = {step:?}"));
-    let said = field.run(&["map", "--overwrite"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map", "--overwrite"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     assert_eq!(message(&field, "zones.total"), None);
     let totals = field.record()["totals"].clone();
     let (held, asked) = (
@@ -57,20 +57,20 @@ fn pounds_are_told_in_pounds() {
         field.job(old, new);
     }
     mapped(&field);
-    let told = message(&field, "zones.total").unwrap();
+    let notice = message(&field, "zones.total").unwrap();
     assert!(
-        told.contains("lb N, their cells ask for") && told.contains("steps of 100.0 lb N/ac"),
-        "{told}"
+        notice.contains("lb N, their cells ask for") && notice.contains("steps of 100.0 lb N/ac"),
+        "{notice}"
     );
 }
 
 #[test]
 fn an_image_whose_age_nobody_checks() {
     let field = Field::mapped();
-    let told = message(&field, "image.age_unchecked").unwrap();
+    let notice = message(&field, "image.age_unchecked").unwrap();
     assert!(
-        told.contains("2026-04-14") && told.contains("14 days"),
-        "{told}"
+        notice.contains("2026-04-14") && notice.contains("14 days"),
+        "{notice}"
     );
     let field = Field::new();
     field.job("[output]", "[application]\ndate = 2026-04-18\n\n[output]");
@@ -93,10 +93,13 @@ fn the_highest_rates_beside_a_pond_are_to_be_walked_first() {
         "working_width = \"12 m\"\ncell_length = \"12 m\"",
     );
     mapped(&field);
-    let told = message(&field, "rate.beside_exclusion").unwrap();
-    assert!(told.len() <= 300 && told.contains("within 24 m"), "{told}");
+    let notice = message(&field, "rate.beside_exclusion").unwrap();
+    assert!(
+        notice.len() <= 300 && notice.contains("within 24 m"),
+        "{notice}"
+    );
     let number = |after: &str| -> f64 {
-        let text = told.split(after).nth(1).unwrap();
+        let text = notice.split(after).nth(1).unwrap();
         let end = text
             .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
             .unwrap();
@@ -151,13 +154,13 @@ fn ground_that_is_even_is_beside_nothing() {
 
 #[test]
 fn rates_that_nobody_spreads() {
-    let told = |column: &str, rate: f64, product: Option<&str>, greatest: Option<&str>| {
+    let notice = |column: &str, rate: f64, product: Option<&str>, maximum: Option<&str>| {
         let bench = Bench::new();
         let zone = json!({ "type": "Feature", "properties": { column: rate }, "geometry": { "type": "Polygon", "coordinates": [block(0.0, 0.0, 2.0, 2.0)] } });
         let map = bench.put("map.geojson", collection(&[zone]).to_string().as_bytes());
         let mut request = bench.ask(map);
         request.product = product.map(str::to_owned);
-        request.greatest = greatest.map(str::to_owned);
+        request.maximum = maximum.map(str::to_owned);
         let found = faults(&request);
         let codes = found.iter().map(|fault| {
             format!(
@@ -178,7 +181,11 @@ fn rates_that_nobody_spreads() {
         ("KG_HA", 4_000.0, None, caution),
         ("GAL_AC", 200.0, None, caution),
     ] {
-        assert_eq!(told(column, rate, product, None), [due], "{column} {rate}");
+        assert_eq!(
+            notice(column, rate, product, None),
+            [due],
+            "{column} {rate}"
+        );
     }
     for (column, rate, product) in [
         ("KG_HA", 1_600.0, None),
@@ -187,10 +194,10 @@ fn rates_that_nobody_spreads() {
         ("GAL_AC", 60.0, Some("UAN 28")),
     ] {
         assert!(
-            told(column, rate, product, None).is_empty(),
+            notice(column, rate, product, None).is_empty(),
             "{column} {rate}"
         );
     }
     // Who says so by name may.
-    assert!(told("KG_HA", 40_000.0, None, Some("40000 kg/ha")).is_empty());
+    assert!(notice("KG_HA", 40_000.0, None, Some("40000 kg/ha")).is_empty());
 }

@@ -472,7 +472,7 @@ fn each_spoiled_map_is_found_guilty_at_the_right_place() {
         ]
         .contains(&case.name)
         {
-            (request.least, request.greatest) =
+            (request.minimum, request.maximum) =
                 (Some("10 kg/ha".to_owned()), Some("250 kg/ha".to_owned()));
         }
         if ["narrow", "neck"].contains(&case.name) {
@@ -500,15 +500,15 @@ fn each_spoiled_map_is_found_guilty_at_the_right_place() {
             assert_eq!(fault["place"]["number"], feature, "{}: {fault}", case.name);
         }
         if let Some((x, y, reach)) = case.place {
-            let wanted = at(x, y);
+            let requirement = at(x, y);
             let place = fault["at"]
                 .as_array()
                 .unwrap_or_else(|| panic!("{}: no place in {fault}", case.name));
             for axis in 0..2 {
-                let off = (place[axis].as_f64().unwrap() - wanted[axis]).abs();
+                let off = (place[axis].as_f64().unwrap() - requirement[axis]).abs();
                 assert!(
                     off <= reach * DX,
-                    "{}: {fault}, wanted {wanted:?}",
+                    "{}: {fault}, wanted {requirement:?}",
                     case.name
                 );
             }
@@ -847,27 +847,27 @@ fn from_the_command_line() {
             .output()
             .unwrap()
     };
-    let told = run(&good, &[]);
+    let notice = run(&good, &[]);
     assert_eq!(
-        told.status.code(),
+        notice.status.code(),
         Some(0),
         "{}",
-        String::from_utf8_lossy(&told.stderr)
+        String::from_utf8_lossy(&notice.stderr)
     );
-    let told = run(&bad, &["--json"]);
-    assert_eq!(told.status.code(), Some(1));
-    let value: Value = serde_json::from_slice(&told.stdout).unwrap();
+    let notice = run(&bad, &["--json"]);
+    assert_eq!(notice.status.code(), Some(1));
+    let value: Value = serde_json::from_slice(&notice.stdout).unwrap();
     assert_eq!(
         (&value["status"], &value["result"]["errors"]),
         (&json!("stopped"), &json!(1))
     );
     assert!(
-        String::from_utf8_lossy(&told.stderr)
+        String::from_utf8_lossy(&notice.stderr)
             .contains("stopped[patch.overlap]: the map is not fit for a machine")
     );
-    let told = std::process::Command::new(env!("CARGO_BIN_EXE_haulm"))
+    let notice = std::process::Command::new(env!("CARGO_BIN_EXE_haulm"))
         .args(["check", "job.toml", "--unit", "kg/ha"])
         .output()
         .unwrap();
-    assert_eq!(told.status.code(), Some(2));
+    assert_eq!(notice.status.code(), Some(2));
 }

@@ -52,14 +52,14 @@ impl Shp {
 
     fn shp(&self) -> Vec<u8> {
         let all = || self.shapes.iter().flatten().flatten();
-        let edge = |axis: usize, least: bool| {
+        let edge = |axis: usize, minimum: bool| {
             all().map(|p| p[axis]).fold(
-                if least {
+                if minimum {
                     f64::INFINITY
                 } else {
                     f64::NEG_INFINITY
                 },
-                |a, b| if least { a.min(b) } else { a.max(b) },
+                |a, b| if minimum { a.min(b) } else { a.max(b) },
             )
         };
         let bounds = [edge(0, true), edge(1, true), edge(0, false), edge(1, false)];
@@ -422,7 +422,7 @@ fn grids_of_zones_and_polygons() {
     );
 
     // Polygons: from version 4 on a ring repeats its first point.
-    for (version, closed, wanted) in [
+    for (version, closed, requirement) in [
         ("3", false, None),
         ("4", true, None),
         ("4", false, Some("ring.unclosed")),
@@ -456,7 +456,7 @@ fn grids_of_zones_and_polygons() {
             .collect();
         assert_eq!(
             errors,
-            wanted
+            requirement
                 .iter()
                 .map(|code| json!(code))
                 .collect::<Vec<_>>()

@@ -156,7 +156,7 @@ fn spoil(times: usize, seed: u64) -> [usize; 4] {
             };
             bench.put(spoilt, &bytes);
             let begun = Instant::now();
-            let told = check_map(&ask);
+            let notice = check_map(&ask);
             // A map that is found good is turned into another; one that is not must not bring that down either.
             if k % 4 < 2 {
                 let _ = convert(&turn(
@@ -166,10 +166,10 @@ fn spoil(times: usize, seed: u64) -> [usize; 4] {
                 ));
             }
             assert!(begun.elapsed() < LONGEST, "{what}: {:?}", begun.elapsed());
-            let noticed = told.as_ref().map_or(true, |report| report.stopped);
+            let noticed = notice.as_ref().map_or(true, |report| report.stopped);
             counts[if cut { 0 } else { 2 }] += 1;
             counts[if cut { 1 } else { 3 }] += usize::from(noticed);
-            if let Ok(report) = &told
+            if let Ok(report) = &notice
                 && !noticed
             {
                 let (area_now, records_now) = size(&report.json);

@@ -182,14 +182,14 @@ fn a_link_out_of_the_folder_is_not_followed() {
 }
 
 /// Checks a spoilt set, mends it, and returns what was done, what was left, and the faults of the copy.
-fn mended(bench: &Bench, task: &Task, copy: &str) -> (Vec<String>, Vec<String>, Vec<String>) {
+fn repaired(bench: &Bench, task: &Task, copy: &str) -> (Vec<String>, Vec<String>, Vec<String>) {
     task.write(bench);
     let request = CheckMapRequest {
         repair: Some(bench.path(copy)),
         ..of(bench.path("TASKDATA"))
     };
     let report = check_map(&request).unwrap_or_else(|error| panic!("{error:?}"));
-    let told = |key: &str| {
+    let notice = |key: &str| {
         report.json["repair"][key]
             .as_array()
             .unwrap()
@@ -198,8 +198,8 @@ fn mended(bench: &Bench, task: &Task, copy: &str) -> (Vec<String>, Vec<String>, 
             .collect()
     };
     (
-        told("done"),
-        told("left"),
+        notice("done"),
+        notice("left"),
         codes(&faults(&of(bench.path(copy)))),
     )
 }
@@ -281,7 +281,7 @@ fn task_data_are_mended_where_that_is_safe() {
         let bench = Bench::new();
         let mut task = Task::new();
         spoil(&mut task);
-        let (did, left, faults) = mended(&bench, &task, "copy");
+        let (did, left, faults) = repaired(&bench, &task, "copy");
         assert!(
             did.iter().any(|line| line.contains(done)),
             "{name}: {did:?}"
@@ -352,14 +352,14 @@ fn what_only_its_maker_can_say_is_left_and_told() {
             t.put(r#"<PDT A="PDT1""#, r#"<PDT A="PDT2""#);
         }),
     ];
-    for (name, wanted, spoil) in cases {
+    for (name, requirement, spoil) in cases {
         let bench = Bench::new();
         let mut task = Task::new();
         spoil(&mut task);
         let grid = task.grid.clone();
-        let (_, left, _) = mended(&bench, &task, "copy");
+        let (_, left, _) = repaired(&bench, &task, "copy");
         assert!(
-            left.iter().any(|line| line.contains(wanted)),
+            left.iter().any(|line| line.contains(requirement)),
             "{name}: {left:?}"
         );
         assert!(
@@ -383,7 +383,7 @@ fn codes_without_a_zone_are_mended_outside_the_field_alone() {
         .chunks(4)
         .map(|cell| if cell == [0; 4] { 255 } else { 0 })
         .collect();
-    let (done, left, faults) = mended(&bench, &task, "copy");
+    let (done, left, faults) = repaired(&bench, &task, "copy");
     assert!(
         done.iter().any(|line| line
             .contains("cells outside the field held codes without a zone and hold 1 now")),
@@ -410,7 +410,7 @@ fn codes_without_a_zone_are_mended_outside_the_field_alone() {
     // One in the field stays, and the copy says so.
     task.grid[12 * SIDE + 12] = 77;
     let bench = Bench::new();
-    let (_, left, faults) = mended(&bench, &task, "copy.zip");
+    let (_, left, faults) = repaired(&bench, &task, "copy.zip");
     assert!(
         left.iter()
             .any(|line| line.contains("that lie in the field hold codes without a zone")),
@@ -475,7 +475,7 @@ fn rings_of_version_4_are_closed() {
     let last = format!(r#"<PNT A="2" C="{north:.9}" D="{east:.9}"/></LSG>"#);
     task.put(&last, "</LSG>");
     task.write(&bench);
-    let (done, left, faults) = mended(&bench, &task, "copy");
+    let (done, left, faults) = repaired(&bench, &task, "copy");
     assert!(done.contains(&"1 rings closed".to_owned()), "{done:?}");
     assert_eq!(
         (left, faults),

@@ -252,10 +252,10 @@ fn options_of_every_command_are_told_once() {
         "--network",
         "--units",
     ];
-    let told = help_of("help", "options");
-    assert_eq!(told, help_of("options", "--help"));
+    let notice = help_of("help", "options");
+    assert_eq!(notice, help_of("options", "--help"));
     for option in shared {
-        assert!(told.contains(option), "{option}:\n{told}");
+        assert!(notice.contains(option), "{option}:\n{notice}");
     }
     for (name, _) in commands().iter().filter(|(name, _)| name != "options") {
         let help = help_of(name, "--help");

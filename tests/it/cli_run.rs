@@ -78,12 +78,12 @@ fn readings_must_come_in_pairs() {
         .concat(),
     );
     assert_eq!(output.status.code(), Some(2));
-    let told = text(&output.stderr);
+    let notice = text(&output.stderr);
     assert!(
-        told.contains("error[readings.pairs]")
-            && told.contains("given 2 times")
-            && told.contains("hint: "),
-        "{told}"
+        notice.contains("error[readings.pairs]")
+            && notice.contains("given 2 times")
+            && notice.contains("hint: "),
+        "{notice}"
     );
     let output = haulm(
         &[
@@ -100,14 +100,14 @@ fn readings_must_come_in_pairs() {
 fn a_refusal_is_1_with_code_place_and_hint() {
     for case in REFUSED {
         let output = haulm(case);
-        let told = text(&output.stderr);
-        assert_eq!(output.status.code(), Some(1), "{case:?}: {told}");
+        let notice = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(1), "{case:?}: {notice}");
         assert!(output.stdout.is_empty(), "{case:?}");
         assert!(
-            told.contains("error[") && told.contains("no-such") && told.contains("hint: "),
-            "{case:?}: {told}"
+            notice.contains("error[") && notice.contains("no-such") && notice.contains("hint: "),
+            "{case:?}: {notice}"
         );
-        assert!(!told.contains("panicked"), "{told}");
+        assert!(!notice.contains("panicked"), "{notice}");
     }
 }
 

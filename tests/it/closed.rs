@@ -4,7 +4,7 @@ use std::io::ErrorKind;
 use std::net::TcpListener;
 use std::process::Command;
 
-use crate::field::{CORNER, EXTENT, Field, Image, Said, carry, rectangle, way};
+use crate::field::{CORNER, EXTENT, Field, Image, Wording, carry, rectangle, way};
 
 /// A listener that nobody may call.
 struct Listener(TcpListener);
@@ -29,7 +29,7 @@ impl Listener {
 }
 
 /// Runs a command on the job with more in the environment.
-fn run_under(field: &Field, arguments: &[&str], variables: &[(&str, &str)]) -> Said {
+fn run_under(field: &Field, arguments: &[&str], variables: &[(&str, &str)]) -> Wording {
     Command::new(env!("CARGO_BIN_EXE_haulm"))
         .args(arguments)
         .arg(field.path("job.toml"))
@@ -39,8 +39,8 @@ fn run_under(field: &Field, arguments: &[&str], variables: &[(&str, &str)]) -> S
         .into()
 }
 
-fn told(said: &Said) -> String {
-    said.err.split_whitespace().collect::<Vec<_>>().join(" ")
+fn notice(wording: &Wording) -> String {
+    wording.err.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// Puts a member before the features of the boundary.
@@ -90,12 +90,12 @@ fn a_reference_system_is_a_code_or_a_text_never_an_address_or_a_file() {
     ] {
         field.write("boundary.geojson", &whole);
         with_member(&field, &member);
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(1), "{member}: {}", said.err);
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(1), "{member}: {}", wording.err);
         assert!(
-            told(&said).contains("error[vector.system]"),
+            notice(&wording).contains("error[vector.system]"),
             "{member}: {}",
-            said.err
+            wording.err
         );
         // As a member by another case, and as one of a geometry.
         field.write("boundary.geojson", &whole);
@@ -114,8 +114,8 @@ fn a_reference_system_is_a_code_or_a_text_never_an_address_or_a_file() {
             Some(1),
             "{member} of a geometry"
         );
-        let said = field.command(&["check", "strips.geojson", "--boundary", "boundary.geojson"]);
-        assert_eq!(said.status, Some(1), "check: {member}: {}", said.err);
+        let wording = field.command(&["check", "strips.geojson", "--boundary", "boundary.geojson"]);
+        assert_eq!(wording.status, Some(1), "check: {member}: {}", wording.err);
         listener.nobody_called(&member);
     }
     // One that is a code is what it was.
@@ -136,11 +136,11 @@ fn a_reference_system_is_a_code_or_a_text_never_an_address_or_a_file() {
         field.write("system.prj", fs_err::read(&file).unwrap());
         field.write("boundary.geojson", &boundary);
         field.job("[imagery]", &format!("crs = \"{text}\"\n\n[imagery]"));
-        let said = field.run(&["map"]);
+        let wording = field.run(&["map"]);
         assert!(
-            told(&said).contains("error[plane.unknown]"),
+            notice(&wording).contains("error[plane.unknown]"),
             "{text}: {}",
-            said.err
+            wording.err
         );
         listener.nobody_called(&text);
     }
@@ -158,7 +158,7 @@ fn proj_asks_no_server_for_grids() {
         .map(|(x, y)| carry(&there, CORNER.0 + x, CORNER.1 + y).into())
         .collect();
     field.write("boundary.geojson", serde_json::json!({ "type": "Feature", "crs": { "type": "name", "properties": { "name": "EPSG:31468" } }, "properties": {}, "geometry": { "type": "Polygon", "coordinates": [corners] } }).to_string());
-    let said = run_under(
+    let wording = run_under(
         &field,
         &["map"],
         &[
@@ -166,7 +166,7 @@ fn proj_asks_no_server_for_grids() {
             ("PROJ_NETWORK_ENDPOINT", &listener.address()),
         ],
     );
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     listener.nobody_called("PROJ_NETWORK");
 }
 
@@ -202,13 +202,13 @@ fn the_environment_decides_no_rate() {
         .unwrap();
         gdal::Metadata::set_metadata_item(&mut dataset, "AREA_OR_POINT", "Point", "").unwrap();
     }
-    let said = run_under(&field, &["map"], &[]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = run_under(&field, &["map"], &[]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     let plain = field.outputs();
     let id = field.record()["map_id"].clone();
     for (name, value) in hostile {
-        let said = run_under(&field, &["map"], &[(name, value)]);
-        assert_eq!(said.status, Some(0), "{name}: {}", said.err);
+        let wording = run_under(&field, &["map"], &[(name, value)]);
+        assert_eq!(wording.status, Some(0), "{name}: {}", wording.err);
         assert_eq!(field.record()["map_id"], id, "{name}");
         for (file, bytes) in field.outputs() {
             assert!(
@@ -218,11 +218,11 @@ fn the_environment_decides_no_rate() {
         }
     }
     field.write("image.tif", &bytes[..bytes.len() / 2]);
-    let said = run_under(&field, &["map"], &hostile);
+    let wording = run_under(&field, &["map"], &hostile);
     assert!(
-        told(&said).contains("error[image.unreadable]"),
+        notice(&wording).contains("error[image.unreadable]"),
         "{}",
-        said.err
+        wording.err
     );
 }
 
@@ -260,8 +260,8 @@ fn a_virtual_raster_reads_no_file_that_is_not_looked_at() {
         &field,
         "<SourceFilename relativeToVRT=\"1\">image.tif</SourceFilename>",
     );
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     for source in [
         format!("<sourcefilename>{away}</sourcefilename>"),
         format!("<SOURCEFILENAME>{away}</SOURCEFILENAME>"),
@@ -273,8 +273,8 @@ fn a_virtual_raster_reads_no_file_that_is_not_looked_at() {
         ),
     ] {
         virtual_raster(&field, &source);
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(1), "{source}: {}", said.out);
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(1), "{source}: {}", wording.out);
         listener.nobody_called(&source);
     }
     // As an attribute of the element above.
@@ -288,8 +288,8 @@ fn a_virtual_raster_reads_no_file_that_is_not_looked_at() {
                 &format!("<SimpleSource {name}=\"{away}\">"),
             ),
         );
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(1), "attribute {name}: {}", said.out);
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(1), "attribute {name}: {}", wording.out);
     }
     // Its own system is a code or a text, too.
     virtual_raster(
@@ -299,8 +299,8 @@ fn a_virtual_raster_reads_no_file_that_is_not_looked_at() {
     let text = fs_err::read_to_string(field.path("image.vrt")).unwrap();
     for system in [format!("{}/a.wkt", listener.address()), away] {
         field.write("image.vrt", text.replace("EPSG:32633", &system));
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(1), "{system}: {}", said.out);
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(1), "{system}: {}", wording.out);
         listener.nobody_called(&system);
     }
 }

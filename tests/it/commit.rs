@@ -222,17 +222,20 @@ fn a_stale_lock_locks_nobody_out() {
 fn a_dry_run_tells_and_changes_nothing() {
     let scratch = tempfile::tempdir().unwrap();
     let out = scratch.path().join("out");
-    let told = commit::dry_run(&out, &first(), &CommitOptions::default()).unwrap();
-    assert_eq!(told.written[0], ("machine/CARD.txt".to_owned(), 4));
+    let notice = commit::dry_run(&out, &first(), &CommitOptions::default()).unwrap();
+    assert_eq!(notice.written[0], ("machine/CARD.txt".to_owned(), 4));
     assert!(names(scratch.path()).is_empty() && !out.exists());
     commit::commit(&out, &first(), CommitOptions::default()).unwrap();
     let before = files(scratch.path());
     let next = run(&[("office/nitrogen.tif", "tiff 2")]);
-    let told = commit::dry_run(&out, &next, &CommitOptions::default()).unwrap();
+    let notice = commit::dry_run(&out, &next, &CommitOptions::default()).unwrap();
     assert_eq!(files(scratch.path()), before);
     // What it tells is what then happens.
     let done = commit::commit(&out, &next, CommitOptions::default()).unwrap();
-    assert_eq!((told.written, told.removed), (done.written, done.removed));
+    assert_eq!(
+        (notice.written, notice.removed),
+        (done.written, done.removed)
+    );
 }
 
 #[test]

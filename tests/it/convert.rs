@@ -25,15 +25,15 @@ const FLAVOURS: [(&str, &str); 6] = [
 
 /// Runs the command and returns its JSON.
 fn converted(field: &Field, arguments: &[&str]) -> Value {
-    let said = field.command(arguments);
+    let wording = field.command(arguments);
     assert_eq!(
-        said.status,
+        wording.status,
         Some(0),
         "{arguments:?}: {}{}",
-        said.out,
-        said.err
+        wording.out,
+        wording.err
     );
-    serde_json::from_str(&said.out).unwrap()
+    serde_json::from_str(&wording.out).unwrap()
 }
 
 fn number(json: &Value, side: &str, key: &str) -> f64 {
@@ -139,21 +139,21 @@ fn archives_are_read_and_written_and_what_is_lost_is_told() {
     };
     let has = |lines: &[String], word: &str| lines.iter().any(|line| line.contains(word));
     // Columns of our own that task data have no place for; rates to 0.0001 L/ha.
-    let told = lost(&json);
+    let notice = lost(&json);
     for word in [
         "columns besides the rate",
         "state",
         "whole numbers of the data dictionary",
     ] {
-        assert!(has(&told, word), "{word}: {told:?}");
+        assert!(has(&notice, word), "{word}: {notice:?}");
     }
     assert!(
-        !has(&told, "cells of the task grid"),
-        "polygons keep their borders: {told:?}"
+        !has(&notice, "cells of the task grid"),
+        "polygons keep their borders: {notice:?}"
     );
     let json = converted(&field, &arguments("plan.zip", "kml", "plan.kml", None));
     close(&json, 1e-4, "from an archive");
-    let told = lost(&json);
+    let notice = lost(&json);
     for word in [
         "version: 4.3",
         "on start, with position lost and outside",
@@ -161,7 +161,7 @@ fn archives_are_read_and_written_and_what_is_lost_is_told() {
         "7 decimals",
         "rounded to 0.01",
     ] {
-        assert!(has(&told, word), "{word}: {told:?}");
+        assert!(has(&notice, word), "{word}: {notice:?}");
     }
     // The same as KMZ, by hand: an archive with the one file in it.
     let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
@@ -184,18 +184,18 @@ fn archives_are_read_and_written_and_what_is_lost_is_told() {
         "from KMZ",
     );
     // Another way round: into the map's own system nothing is carried, and nothing said of it.
-    let told = lost(&converted(
+    let notice = lost(&converted(
         &field,
         &arguments("back.gpkg", "flatgeobuf", "back.fgb", None),
     ));
     assert_eq!(
-        told.len(),
+        notice.len(),
         2,
-        "the same columns and the same system: {told:?}"
+        "the same columns and the same system: {notice:?}"
     );
     assert!(
-        has(&told, "rounded to 0.01") && has(&told, "nitrogen stays empty"),
-        "{told:?}"
+        has(&notice, "rounded to 0.01") && has(&notice, "nitrogen stays empty"),
+        "{notice:?}"
     );
 }
 
@@ -227,7 +227,7 @@ fn product_and_unit_are_turned() {
             .abs()
             < 1e-3
     );
-    let said = field.command(&[
+    let wording = field.command(&[
         "convert",
         "l.geojson",
         "--product",
@@ -240,14 +240,14 @@ fn product_and_unit_are_turned() {
         "g.shp",
         "--json",
     ]);
-    let grains: Value = serde_json::from_str(&said.out).unwrap();
+    let grains: Value = serde_json::from_str(&wording.out).unwrap();
     assert!(
         (number(&grains, "written", "total") / number(&nitrogen, "written", "total") * 0.46 - 1.0)
             .abs()
             < 1e-3,
         "{grains}"
     );
-    assert!(said.out.contains("\"kg/ha\""), "{}", said.out);
+    assert!(wording.out.contains("\"kg/ha\""), "{}", wording.out);
     // A product map of which nobody knows the nitrogen is not turned into nitrogen.
     let refused = field.command(&[
         "convert",
@@ -298,8 +298,8 @@ fn a_job_asks_for_other_task_data_and_formats() {
         "[output]",
         "[output]\ntask_data = { version = \"4.3\", kind = \"zones\" }",
     );
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     let outputs = field.outputs();
     let xml = String::from_utf8(outputs["machine/TASKDATA/TASKDATA.XML"].clone()).unwrap();
     assert!(
@@ -321,12 +321,12 @@ fn a_job_asks_for_other_task_data_and_formats() {
         "[output]",
         "[output]\ntask_data = { version = \"4.2\", kinds = \"zones\" }",
     );
-    let said = wrong.run(&["check"]);
-    assert_eq!(said.status, Some(1));
+    let wording = wrong.run(&["check"]);
+    assert_eq!(wording.status, Some(1));
     assert!(
-        said.err.contains("4.3") && said.err.contains("kind"),
+        wording.err.contains("4.3") && wording.err.contains("kind"),
         "{}",
-        said.err
+        wording.err
     );
 }
 
@@ -337,8 +337,8 @@ fn maps_of_nitrogen_and_of_product_into_every_format() {
         if !product {
             field.job("[product]\nname = \"UAN 28\"\n", "");
         }
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(0), "{}", said.err);
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(0), "{}", wording.err);
         let own = if product { "L/ha" } else { "kg N/ha" };
         let first = "out/office/prescription.geojson";
         for (to, ending) in FORMATS {
@@ -360,19 +360,19 @@ fn maps_of_nitrogen_and_of_product_into_every_format() {
             close(&again, 1e-4, &format!("{to} to FlatGeobuf"));
         }
         for (version, kind) in FLAVOURS {
-            let said = field.command(&arguments(
+            let wording = field.command(&arguments(
                 first,
                 "iso11783",
                 &format!("task-{version}-{kind}"),
                 Some((version, kind)),
             ));
             // A machine meters product: of nitrogen alone the user is warned.
-            assert_eq!(said.status, Some(0), "{kind}: {}", said.err);
+            assert_eq!(wording.status, Some(0), "{kind}: {}", wording.err);
             assert_eq!(
-                said.out.contains("convert.nitrogen"),
+                wording.out.contains("convert.nitrogen"),
                 !product,
                 "{kind}: {}",
-                said.out
+                wording.out
             );
         }
     }

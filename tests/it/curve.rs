@@ -135,8 +135,8 @@ fn passes_lie_side_by_side_along_the_line() {
         let names: std::collections::BTreeSet<(i64, i64)> =
             cells.iter().map(|cell| (cell.0, cell.1)).collect();
         assert_eq!(names.len(), cells.len());
-        let told = message(&field, "machine.line_bent").unwrap();
-        assert!(told.contains("follow the bent guidance line"), "{told}");
+        let notice = message(&field, "machine.line_bent").unwrap();
+        assert!(notice.contains("follow the bent guidance line"), "{notice}");
     }
 }
 
@@ -249,14 +249,14 @@ fn a_line_that_cannot_be_followed_is_refused_with_place_and_radius() {
             (240.0, 165.0),
         ],
     );
-    let said = tight.run(&["map"]);
-    assert_ne!(said.status, Some(0));
+    let wording = tight.run(&["map"]);
+    assert_ne!(wording.status, Some(0));
     assert!(
-        said.err.contains("bends with a radius of")
-            && said.err.contains("longitude 15.84")
-            && said.err.contains("[[machine.area]]"),
+        wording.err.contains("bends with a radius of")
+            && wording.err.contains("longitude 15.84")
+            && wording.err.contains("[[machine.area]]"),
         "{}",
-        said.err
+        wording.err
     );
     line(
         &tight,
@@ -268,6 +268,6 @@ fn a_line_that_cannot_be_followed_is_refused_with_place_and_radius() {
             (120.0, 0.0),
         ],
     );
-    let said = tight.run(&["map"]);
-    assert!(said.err.contains("turns by 180°"), "{}", said.err);
+    let wording = tight.run(&["map"]);
+    assert!(wording.err.contains("turns by 180°"), "{}", wording.err);
 }

@@ -85,9 +85,13 @@ fn a_changed_setting_is_decided_as_if_the_job_had_been_read_anew() {
             keys_to_reread(first.settings(), anew.settings(), false).is_empty(),
             "{new}"
         );
-        let said = whole(&first.decide(anew.settings()).unwrap());
-        assert_eq!(said, whole(&anew.decide(anew.settings()).unwrap()), "{new}");
-        assert_ne!(said, as_written, "{new} changes nothing");
+        let wording = whole(&first.decide(anew.settings()).unwrap());
+        assert_eq!(
+            wording,
+            whole(&anew.decide(anew.settings()).unwrap()),
+            "{new}"
+        );
+        assert_ne!(wording, as_written, "{new} changes nothing");
         field.write("job.toml", &job);
     }
     // Nothing of all that was kept.

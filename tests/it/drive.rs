@@ -12,8 +12,8 @@ use crate::job_file::{FULL, changed};
 use crate::job_refusals::{faults, with_line};
 
 fn mapped(field: &Field) {
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
 }
 
 /// A field whose job has this in its `[machine]`, and this at its end.
@@ -114,10 +114,10 @@ fn the_headland_gets_its_own_rate_on_canopy_alone() {
     }
     // 40 cells lie on the rim; two of the cloud and two of the bare ground are no canopy.
     assert_eq!(changed, 36);
-    let told = message(&one, "machine.headland").unwrap();
+    let notice = message(&one, "machine.headland").unwrap();
     assert!(
-        told.contains("1 passes or 24.0 m") && told.contains("36 canopy cells, 2.07 ha"),
-        "{told}"
+        notice.contains("1 passes or 24.0 m") && notice.contains("36 canopy cells, 2.07 ha"),
+        "{notice}"
     );
     assert_eq!(one.record()["settings"]["machine"]["headland"]["passes"], 1);
     // Three of four ways across are headland: that is told as an uncertainty only when nothing else is left.
@@ -186,7 +186,7 @@ fn a_guidance_line_that_hardly_bends_is_a_straight_one() {
 #[test]
 fn steps_along_the_drive_are_held() {
     let field = field("", "[zones]\nminimum_area = \"0 m2\"\ntotal = \"free\"");
-    let greatest = |cells: &[Cell]| {
+    let maximum = |cells: &[Cell]| {
         let of = |row: i64, col: i64| {
             cells
                 .iter()
@@ -198,14 +198,14 @@ fn steps_along_the_drive_are_held() {
             .filter_map(|cell| Some((of(cell.0, cell.1)? - of(cell.0 + 1, cell.1)?).abs()))
             .fold(0.0, f64::max)
     };
-    let before = greatest(&cells(&field));
+    let before = maximum(&cells(&field));
     assert!(before > 10.0, "{before}");
     field.job(
         "step = \"5 kg N/ha\"\n",
         "step = \"5 kg N/ha\"\nmaximum_step = \"10 kg N/ha\"\n",
     );
     mapped(&field);
-    assert_eq!(greatest(&cells(&field)), 10.0);
+    assert_eq!(maximum(&cells(&field)), 10.0);
     assert!(
         message(&field, "rate.maximum_step")
             .unwrap()

@@ -28,16 +28,16 @@ fn rate(response: &str, more: &str) -> Result<Value, String> {
     }
 }
 
-fn near(value: &Value, wanted: f64) -> bool {
+fn near(value: &Value, requirement: f64) -> bool {
     value
         .as_f64()
-        .is_some_and(|value| (value - wanted).abs() < 1e-6)
+        .is_some_and(|value| (value - requirement).abs() < 1e-6)
 }
 
 #[test]
 fn the_optimum_is_where_slope_and_price_ratio_meet() {
     // 1.20 / 0.20 = 6 kg of grain a kg of nitrogen. 30 − 0.16 N = 6: N = 150. With a plateau from 180 on: 180 − 6/0.2 = 150. A line of 20 pays up to its join.
-    for (curve, wanted) in [
+    for (curve, requirement) in [
         (QUADRATIC, 150.0),
         (
             "curve = { shape = \"quadratic plateau\", plateau = \"9 t/ha\", join = \"180 kg N/ha\", curvature = 0.2, source = \"own trials\" }\n",
@@ -54,12 +54,12 @@ fn the_optimum_is_where_slope_and_price_ratio_meet() {
         )
         .unwrap();
         assert!(
-            near(&value["result"]["rate"]["n_exact_kg_ha"], wanted),
+            near(&value["result"]["rate"]["n_exact_kg_ha"], requirement),
             "{curve}: {value}"
         );
         let economic = &value["result"]["settings"]["response"]["economic"];
         assert!(
-            near(&economic["price_ratio"], 6.0) && near(&economic["optimum_kg_n_ha"], wanted),
+            near(&economic["price_ratio"], 6.0) && near(&economic["optimum_kg_n_ha"], requirement),
             "{economic}"
         );
         assert!(
@@ -105,7 +105,7 @@ fn prices_never_move_a_rate_unasked() {
 #[test]
 fn what_cannot_be_had_is_refused() {
     let flat = format!("method = \"flat\"\neconomic = true\n{QUADRATIC}");
-    for (response, more, wanted) in [
+    for (response, more, requirement) in [
         (flat.as_str(), "", "[prices]"),
         (
             "method = \"flat\"\neconomic = true\n",
@@ -128,8 +128,8 @@ fn what_cannot_be_had_is_refused() {
             "response.economic",
         ),
     ] {
-        let said = rate(response, more).unwrap_err();
-        assert!(said.contains(wanted), "{response}: {said}");
+        let wording = rate(response, more).unwrap_err();
+        assert!(wording.contains(requirement), "{response}: {wording}");
     }
     let both = rate(&format!("{flat}rate = \"60 kg N/ha\"\n"), PRICES).unwrap_err();
     assert!(

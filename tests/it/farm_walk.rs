@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::Value;
 
-use crate::field::{CORNER, EXTENT, Field, Said, carry, rectangle, way};
+use crate::field::{CORNER, EXTENT, Field, Wording, carry, rectangle, way};
 
 /// Names as growers give them; two are the same in eight capitals.
 const NAMES: [&str; 3] = ["Große Wiese 40", "Große Wiese 80", "O'Hara / Süd"];
@@ -66,9 +66,9 @@ fn farm() -> Field {
     field
 }
 
-fn json(said: &Said) -> Value {
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    serde_json::from_str(&said.out).unwrap()
+fn json(wording: &Wording) -> Value {
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
+    serde_json::from_str(&wording.out).unwrap()
 }
 
 fn new_jobs(field: &Field) -> Value {
@@ -102,8 +102,8 @@ fn three_fields_of_one_kml_are_on_one_stick_after_four_commands() {
             "{text}"
         );
     }
-    let told = made["findings"].to_string();
-    assert!(told.contains("strip 4 lies in no field"), "{told}");
+    let notice = made["findings"].to_string();
+    assert!(notice.contains("strip 4 lies in no field"), "{notice}");
 
     let maps = json(&field.command(&["map", "jobs", "--json"]));
     let maps = maps["result"]["jobs"].as_array().unwrap();
@@ -149,9 +149,9 @@ fn a_job_that_is_refused_does_not_keep_the_others() {
     let job = field.path("jobs/große-wiese-80.toml");
     let text = fs_err::read_to_string(&job).unwrap();
     fs_err::write(&job, text.replace("date  = 2026-04-14", "date  = \"soon\"")).unwrap();
-    let said = field.command(&["map", "jobs", "--json"]);
-    assert_eq!(said.status, Some(1), "{}", said.err);
-    let value: Value = serde_json::from_str(&said.out).unwrap();
+    let wording = field.command(&["map", "jobs", "--json"]);
+    assert_eq!(wording.status, Some(1), "{}", wording.err);
+    let value: Value = serde_json::from_str(&wording.out).unwrap();
     let states: Vec<&str> = value["result"]["jobs"]
         .as_array()
         .unwrap()
@@ -160,17 +160,21 @@ fn a_job_that_is_refused_does_not_keep_the_others() {
         .collect();
     assert_eq!(states, ["done", "refused", "done"]);
     assert!(value["findings"].to_string().contains("maps.refused"));
-    let said = field.command(&["map", "jobs"]);
-    assert!(said.out.lines().count() <= 30, "{}", said.out);
+    let wording = field.command(&["map", "jobs"]);
+    assert!(wording.out.lines().count() <= 30, "{}", wording.out);
     assert!(
-        said.out.contains("REFUSED") && said.out.contains("2 done, 0 stopped, 1 refused"),
+        wording.out.contains("REFUSED") && wording.out.contains("2 done, 0 stopped, 1 refused"),
         "{}",
-        said.out
+        wording.out
     );
     // A stick of all of them is not made by halves.
-    let said = field.command(&["stick", "jobs", "--to", "stick"]);
-    assert_eq!(said.status, Some(1));
-    assert!(said.err.contains("große-wiese-80.toml"), "{}", said.err);
+    let wording = field.command(&["stick", "jobs", "--to", "stick"]);
+    assert_eq!(wording.status, Some(1));
+    assert!(
+        wording.err.contains("große-wiese-80.toml"),
+        "{}",
+        wording.err
+    );
 }
 
 #[test]
@@ -184,20 +188,25 @@ fn two_jobs_of_one_folder_are_refused_before_anything_is_computed() {
         assert!(text.contains(&place), "{text}");
         fs_err::write(&job, text.replace(&place, "folder = \"out\"")).unwrap();
     }
-    let said = field.command(&["map", "jobs"]);
-    assert_eq!(said.status, Some(1));
-    assert!(said.err.contains("map.same_folder"), "{}", said.err);
+    let wording = field.command(&["map", "jobs"]);
+    assert_eq!(wording.status, Some(1));
+    assert!(wording.err.contains("map.same_folder"), "{}", wording.err);
     assert!(!field.path("jobs/out").exists());
-    let said = field.command(&["map", "jobs", "--output", "out"]);
-    assert_eq!(said.status, Some(2));
-    assert!(said.err.contains("map.output"), "{}", said.err);
+    let wording = field.command(&["map", "jobs", "--output", "out"]);
+    assert_eq!(wording.status, Some(2));
+    assert!(wording.err.contains("map.output"), "{}", wording.err);
     let one = Field::new();
-    let said = one.command(&["map", "."]);
-    assert_eq!(said.status, Some(0), "one job of a folder: {}", said.err);
+    let wording = one.command(&["map", "."]);
+    assert_eq!(
+        wording.status,
+        Some(0),
+        "one job of a folder: {}",
+        wording.err
+    );
     fs_err::create_dir(field.path("empty")).unwrap();
-    let said = field.command(&["map", "empty"]);
-    assert_eq!(said.status, Some(1));
-    assert!(said.err.contains("job.folder"), "{}", said.err);
+    let wording = field.command(&["map", "empty"]);
+    assert_eq!(wording.status, Some(1));
+    assert!(wording.err.contains("job.folder"), "{}", wording.err);
 }
 
 #[test]
@@ -212,12 +221,16 @@ fn one_field_of_several_takes_its_own_strips() {
         "--where",
         "Name = 'Große Wiese 80'",
     ];
-    let said = field.command(&[&begin[..], &KNOWN[..], &["--output", "one.toml"]].concat());
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.command(&[&begin[..], &KNOWN[..], &["--output", "one.toml"]].concat());
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     let text = fs_err::read_to_string(field.path("one.toml")).unwrap();
     assert!(
         text.contains("strips = { path = \"strips.geojson\", where = \"id = 2\" }"),
         "{text}"
     );
-    assert!(!said.out.contains("reference.of_field"), "{}", said.out);
+    assert!(
+        !wording.out.contains("reference.of_field"),
+        "{}",
+        wording.out
+    );
 }

@@ -221,7 +221,7 @@ pub(crate) struct Field {
 }
 
 /// What a run said.
-pub(crate) struct Said {
+pub(crate) struct Wording {
     /// Exit status.
     pub(crate) status: Option<i32>,
     /// Standard output.
@@ -230,7 +230,7 @@ pub(crate) struct Said {
     pub(crate) err: String,
 }
 
-impl From<Output> for Said {
+impl From<Output> for Wording {
     fn from(output: Output) -> Self {
         Self {
             status: output.status.code(),
@@ -258,8 +258,8 @@ impl Field {
     /// A good field with a map of it.
     pub(crate) fn mapped() -> Self {
         let field = Self::new();
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
         field
     }
     /// A path in its folder.
@@ -314,7 +314,7 @@ impl Field {
         self.write("job.toml", text.replacen(old, new, 1));
     }
     /// Runs a command on its job file, and has everything told: the short answer is `golden.rs`'s.
-    pub(crate) fn run(&self, arguments: &[&str]) -> Said {
+    pub(crate) fn run(&self, arguments: &[&str]) -> Wording {
         let brief = ["map", "check", "inspect", "rate"];
         let details = arguments.iter().any(|argument| brief.contains(argument));
         Command::new(env!("CARGO_BIN_EXE_haulm"))
@@ -326,7 +326,7 @@ impl Field {
             .into()
     }
     /// Runs a command in its folder.
-    pub(crate) fn command(&self, arguments: &[&str]) -> Said {
+    pub(crate) fn command(&self, arguments: &[&str]) -> Wording {
         Command::new(env!("CARGO_BIN_EXE_haulm"))
             .args(arguments)
             .current_dir(self.path(""))
@@ -369,8 +369,8 @@ pub(crate) fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
 
 /// Maps, and nothing stops it.
 pub(crate) fn mapped(field: &Field) {
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
 }
 
 /// What the record says under a code.
@@ -400,10 +400,10 @@ pub(crate) fn rows<T>(
 
 /// Mapping is refused with all of these words and a hint.
 pub(crate) fn refused(field: &Field, parts: &[&str]) {
-    let said = field.run(&["map"]);
-    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert_eq!(said.status, Some(1), "{told}{}", said.out);
+    let wording = field.run(&["map"]);
+    let notice = wording.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(wording.status, Some(1), "{notice}{}", wording.out);
     for part in parts.iter().chain(&["hint: "]) {
-        assert!(told.contains(part), "{part:?} is not in: {told}");
+        assert!(notice.contains(part), "{part:?} is not in: {notice}");
     }
 }

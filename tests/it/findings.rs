@@ -164,13 +164,13 @@ fn what_is_raised_is_found_however_it_is_written() {
         .into_iter()
         .map(|(_, weight, name)| (weight, name))
         .collect();
-    let wanted = [
+    let requirement = [
         (Severity::Note, "A_B"),
         (Severity::Stop, "E_F_G"),
         (Severity::Stop, "C_D"),
     ]
     .map(|(weight, name)| (weight, name.to_owned()));
-    assert_eq!(found, wanted);
+    assert_eq!(found, requirement);
 }
 
 #[test]

@@ -7,7 +7,7 @@ use std::process::Command;
 
 use serde_json::Value;
 
-use crate::field::{Field, Image, Said};
+use crate::field::{Field, Image, Wording};
 
 fn golden_folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden")
@@ -51,14 +51,14 @@ fn filtered(text: &str, folder: &Path) -> String {
 }
 
 /// Both streams of a run, without its progress.
-fn told(said: &Said, folder: &Path) -> String {
-    let messages: String = said
+fn notice(wording: &Wording, folder: &Path) -> String {
+    let messages: String = wording
         .err
         .lines()
         .filter(|line| !line.starts_with("haulm: "))
         .flat_map(|line| [line, "\n"])
         .collect();
-    let mut text = format!("exit status {}\n\n{}", said.status.unwrap(), said.out);
+    let mut text = format!("exit status {}\n\n{}", wording.status.unwrap(), wording.out);
     if !messages.is_empty() {
         text.push_str("\non standard error:\n");
         text.push_str(&messages);
@@ -67,9 +67,9 @@ fn told(said: &Said, folder: &Path) -> String {
 }
 
 /// A short answer keeps to 30 lines of 80 columns.
-fn is_short(said: &Said) {
-    let lines: Vec<&str> = said.out.lines().collect();
-    assert!(lines.len() <= 30, "{} lines:\n{}", lines.len(), said.out);
+fn is_short(wording: &Wording) {
+    let lines: Vec<&str> = wording.out.lines().collect();
+    assert!(lines.len() <= 30, "{} lines:\n{}", lines.len(), wording.out);
     for line in &lines {
         // The folder's own name may be longer.
         assert!(
@@ -93,7 +93,7 @@ fn demo() -> tempfile::TempDir {
     scratch
 }
 
-fn run(folder: &Path, arguments: &[&str]) -> Said {
+fn run(folder: &Path, arguments: &[&str]) -> Wording {
     Command::new(env!("CARGO_BIN_EXE_haulm"))
         .args(arguments)
         .current_dir(folder)
@@ -128,15 +128,15 @@ fn rounded(value: &mut Value) {
 fn golden_demo_terminal_card_and_record() {
     let scratch = demo();
     let folder = scratch.path();
-    let said = run(folder, &["map", "job.toml"]);
-    is_short(&said);
-    compare("demo_map.txt", &told(&said, folder));
-    let said = run(folder, &["check", "job.toml"]);
-    is_short(&said);
-    compare("demo_check.txt", &told(&said, folder));
-    let said = run(folder, &["inspect", "job.toml"]);
-    is_short(&said);
-    compare("demo_inspect.txt", &told(&said, folder));
+    let wording = run(folder, &["map", "job.toml"]);
+    is_short(&wording);
+    compare("demo_map.txt", &notice(&wording, folder));
+    let wording = run(folder, &["check", "job.toml"]);
+    is_short(&wording);
+    compare("demo_check.txt", &notice(&wording, folder));
+    let wording = run(folder, &["inspect", "job.toml"]);
+    is_short(&wording);
+    compare("demo_inspect.txt", &notice(&wording, folder));
     let card = fs_err::read_to_string(folder.join("out/machine/CARD.txt")).unwrap();
     compare("demo_card.txt", &filtered(&card, folder));
     let text = fs_err::read_to_string(folder.join("out/office/record.json")).unwrap();
@@ -144,7 +144,7 @@ fn golden_demo_terminal_card_and_record() {
     rounded(&mut record);
     let text = serde_json::to_string_pretty(&record).unwrap() + "\n";
     compare("demo_record.json", &filtered(&text, folder));
-    let said = run(
+    let wording = run(
         folder,
         &[
             "check",
@@ -153,15 +153,15 @@ fn golden_demo_terminal_card_and_record() {
             "field/boundary.geojson",
         ],
     );
-    is_short(&said);
-    compare("demo_check_map.txt", &told(&said, folder));
+    is_short(&wording);
+    compare("demo_check_map.txt", &notice(&wording, folder));
 }
 
 #[test]
 fn golden_demo_details() {
     let scratch = demo();
-    let said = run(scratch.path(), &["check", "job.toml", "--details"]);
-    compare("demo_check_details.txt", &told(&said, scratch.path()));
+    let wording = run(scratch.path(), &["check", "job.toml", "--details"]);
+    compare("demo_check_details.txt", &notice(&wording, scratch.path()));
 }
 
 /// The job of the small field as somebody in the corn belt would write it.
@@ -215,23 +215,23 @@ fn corn() -> Field {
 #[test]
 fn golden_us_corn() {
     let field = corn();
-    let said = field.command(&["map", "job.toml"]);
-    is_short(&said);
-    compare("us_corn_map.txt", &told(&said, &field.path("")));
+    let wording = field.command(&["map", "job.toml"]);
+    is_short(&wording);
+    compare("us_corn_map.txt", &notice(&wording, &field.path("")));
     let card = fs_err::read_to_string(field.path("out/machine/CARD.txt")).unwrap();
     compare("us_corn_card.txt", &card);
-    let said = field.command(&["check", "job.toml", "--details"]);
-    compare("us_corn_details.txt", &told(&said, &field.path("")));
+    let wording = field.command(&["check", "job.toml", "--details"]);
+    compare("us_corn_details.txt", &notice(&wording, &field.path("")));
 }
 
 #[test]
 fn golden_stop() {
     let field = Field::new();
     field.job("[output]", "[application]\ndate = 2026-05-20\n\n[output]");
-    let said = field.command(&["map", "job.toml"]);
-    is_short(&said);
-    assert_eq!(said.status, Some(1));
-    compare("stop_map.txt", &told(&said, &field.path("")));
+    let wording = field.command(&["map", "job.toml"]);
+    is_short(&wording);
+    assert_eq!(wording.status, Some(1));
+    compare("stop_map.txt", &notice(&wording, &field.path("")));
 }
 
 #[test]
@@ -241,9 +241,9 @@ fn golden_no_response() {
         strip: 0.626,
         ..Image::default()
     });
-    let said = field.command(&["map", "job.toml"]);
-    is_short(&said);
-    compare("no_response_map.txt", &told(&said, &field.path("")));
+    let wording = field.command(&["map", "job.toml"]);
+    is_short(&wording);
+    compare("no_response_map.txt", &notice(&wording, &field.path("")));
 }
 
 /// The findings of small jobs, each with one thing changed.
@@ -267,8 +267,8 @@ fn golden_findings() {
     for (name, old, new) in changes {
         let field = Field::new();
         field.job(old, new);
-        let said = field.command(&["check", "job.toml", "--json"]);
-        let value: Value = serde_json::from_str(&said.out).unwrap();
+        let wording = field.command(&["check", "job.toml", "--json"]);
+        let value: Value = serde_json::from_str(&wording.out).unwrap();
         let findings: Vec<String> = value["findings"]
             .as_array()
             .unwrap()

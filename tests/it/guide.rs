@@ -29,12 +29,12 @@ fn run(folder: &Path, script: &str) -> (Option<i32>, String) {
         )
         .output()
         .unwrap();
-    let said = format!(
+    let wording = format!(
         "{}{}",
         String::from_utf8_lossy(&output.stdout),
         String::from_utf8_lossy(&output.stderr)
     );
-    (output.status.code(), said)
+    (output.status.code(), wording)
 }
 
 fn geojson(features: &[Value]) -> String {
@@ -114,7 +114,7 @@ fn folder() -> TempDir {
     }
     let line = json!({ "type": "Feature", "properties": {}, "geometry": { "type": "LineString", "coordinates": [[15.8405, 50.1883], [15.8430, 50.18913]] } });
     fs_err::write(folder.join("line.geojson"), geojson(&[line])).unwrap();
-    let (status, said) = run(
+    let (status, wording) = run(
         folder,
         "haulm map long-ley.toml mill-piece.toml
          haulm stick long-ley.toml mill-piece.toml --to stick
@@ -123,7 +123,7 @@ fn folder() -> TempDir {
          cp long-ley-map/office/prescription.gpkg zones.gpkg
          cp -r long-ley-map/machine/TASKDATA TASKDATA",
     );
-    assert_eq!(status, Some(0), "{said}");
+    assert_eq!(status, Some(0), "{wording}");
     made
 }
 
@@ -177,11 +177,11 @@ fn every_command_of_the_guide_does_what_it_says() {
         let made = folder();
         for (number, block) in blocks {
             let script = script(&block);
-            let (status, said) = run(made.path(), &script);
+            let (status, wording) = run(made.path(), &script);
             assert_eq!(
                 status,
                 Some(0),
-                "{}:{number}: {script}\n{said}",
+                "{}:{number}: {script}\n{wording}",
                 page.display()
             );
             count += script.matches("haulm ").count();

@@ -22,16 +22,16 @@ fn haulm(arguments: &[&str]) -> (Option<i32>, String, String) {
     )
 }
 
-fn told(arguments: &[&str]) -> String {
-    let (status, out, said) = haulm(arguments);
-    assert_eq!((status, said.as_str()), (Some(0), ""));
+fn notice(arguments: &[&str]) -> String {
+    let (status, out, wording) = haulm(arguments);
+    assert_eq!((status, wording.as_str()), (Some(0), ""));
     out
 }
 
 #[test]
 fn the_reference_page_is_the_tables_own() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/reference/job.md");
-    let page = told(&["keys", "--markdown"]);
+    let page = notice(&["keys", "--markdown"]);
     if std::env::var_os("HAULM_RENEW").is_some() {
         fs_err::create_dir_all(path.parent().unwrap()).unwrap();
         fs_err::write(&path, &page).unwrap();
@@ -45,12 +45,12 @@ fn the_reference_page_is_the_tables_own() {
 
 #[test]
 fn every_key_is_listed_with_its_sentence() {
-    let text = told(&["keys"]);
+    let text = notice(&["keys"]);
     assert!(
         text.lines().all(|line| line.chars().count() <= 80),
         "too wide:\n{text}"
     );
-    let value: Value = serde_json::from_str(&told(&["keys", "--json"])).unwrap();
+    let value: Value = serde_json::from_str(&notice(&["keys", "--json"])).unwrap();
     let listed = value["result"]["keys"].as_array().unwrap();
     let mut count = 0;
     for table in TABLES.iter().filter(|table| !table.name.is_empty()) {
@@ -72,14 +72,14 @@ fn every_key_is_listed_with_its_sentence() {
 
 #[test]
 fn one_section_and_one_key() {
-    let text = told(&["keys", "machine"]);
+    let text = notice(&["keys", "machine"]);
     assert!(
         text.contains("working_width")
             && text.contains("passes")
             && !text.contains("maximum_yield"),
         "{text}"
     );
-    let text = told(&["keys", "rate.maximum"]);
+    let text = notice(&["keys", "rate.maximum"]);
     for part in [
         "rate.maximum",
         "nitrogen rate (kg N/ha, lb N/ac)",
@@ -91,22 +91,25 @@ fn one_section_and_one_key() {
     }
     // A key of several sections, by its bare name, and one that each method has a row of its own for.
     assert_eq!(
-        told(&["keys", "working_width"]),
-        told(&["keys", "machine.working_width"])
+        notice(&["keys", "working_width"]),
+        notice(&["keys", "machine.working_width"])
     );
-    let text = told(&["keys", "dead_band"]);
+    let text = notice(&["keys", "dead_band"]);
     assert!(
         text.contains("yield response") && text.contains("square root") && text.contains("0.03"),
         "{text}"
     );
-    let (status, _, said) = haulm(&["keys", "working_widht"]);
+    let (status, _, wording) = haulm(&["keys", "working_widht"]);
     assert_eq!(status, Some(1));
-    assert!(said.contains("did you mean \"working_width\"?"), "{said}");
+    assert!(
+        wording.contains("did you mean \"working_width\"?"),
+        "{wording}"
+    );
 }
 
 #[test]
 fn the_schema_is_printed_as_json() {
-    let value: Value = serde_json::from_str(&told(&["keys", "--schema"])).unwrap();
+    let value: Value = serde_json::from_str(&notice(&["keys", "--schema"])).unwrap();
     assert_eq!(value, haulm::job::schema::schema());
     let (status, _, _) = haulm(&["keys", "rate", "--schema"]);
     assert_eq!(status, Some(2));
@@ -203,7 +206,7 @@ const ELSEWHERE: &[(&str, &str)] = &[
     ("src/app/lists.rs", "bulk_density"),
     // What was found, not what was told: results under names of their own in the record, on paper and in summaries.
     ("src/app/record.rs", ""),
-    ("src/app/rate/told.rs", ""),
+    ("src/app/rate/text.rs", ""),
     ("src/report/summary.rs", "growing_days"),
     ("src/report/paper/page_five.rs", ""),
     // Parts of a folder and of a file's table.
@@ -334,7 +337,7 @@ fn a_methods_name_stands_in_its_own_file() {
 /// An option of `haulm rate` that stands for a key is one that the command has.
 #[test]
 fn options_of_rows_are_options_of_rate() {
-    let help = told(&["rate", "--help"]);
+    let help = notice(&["rate", "--help"]);
     let mut count = 0;
     for (key, options) in haulm::job::keys::by_option() {
         for option in options.split(", ") {

@@ -54,26 +54,26 @@ fn check(cases: &[Case]) {
     for (section, line, code, parts) in cases {
         let text = with_line(section, line);
         let found = faults(&text);
-        let told: Vec<String> = found.iter().map(ToString::to_string).collect();
+        let notice: Vec<String> = found.iter().map(ToString::to_string).collect();
         assert_eq!(
             found.len(),
             1,
             "{line}: one fault is due:\n{}",
-            told.join("\n")
+            notice.join("\n")
         );
         let fault = &found[0];
-        assert_eq!(fault.code(), *code, "{line}: {}", told[0]);
+        assert_eq!(fault.code(), *code, "{line}: {}", notice[0]);
         assert!(fault.key.starts_with(section), "{line}: {}", fault.key);
         assert!(
             fault.line > 1
                 && fault.column >= 1
-                && told[0].starts_with(&format!("job.toml:{}:{}: ", fault.line, fault.column))
+                && notice[0].starts_with(&format!("job.toml:{}:{}: ", fault.line, fault.column))
         );
         for part in *parts {
             assert!(
-                told[0].contains(part),
+                notice[0].contains(part),
                 "{line}: \"{part}\" is not in:\n{}",
-                told[0]
+                notice[0]
             );
         }
         assert!(!fault.hint().is_empty());
@@ -781,10 +781,10 @@ fn all_faults_are_told_together_in_file_order() {
         (found[1].line, found[1].column, found[1].found.as_str()),
         (place, 11, "150")
     );
-    let told = map_job(text.as_bytes(), Path::new("job.toml"))
+    let notice = map_job(text.as_bytes(), Path::new("job.toml"))
         .unwrap_err()
         .to_string();
-    assert!(told.starts_with("3 faults in the job file"), "{told}");
+    assert!(notice.starts_with("3 faults in the job file"), "{notice}");
 }
 
 #[test]

@@ -83,8 +83,8 @@ fn wrong(value: &Value, schema: &Value, whole: bool, at: &str) -> Vec<String> {
                 }
             }
             "minItems" => {
-                let least = rule.as_u64().unwrap() as usize;
-                if value.as_array().is_some_and(|list| list.len() < least) {
+                let minimum = rule.as_u64().unwrap() as usize;
+                if value.as_array().is_some_and(|list| list.len() < minimum) {
                     found.push(format!("{at} is empty"));
                 }
             }
@@ -125,10 +125,10 @@ fn wrong(value: &Value, schema: &Value, whole: bool, at: &str) -> Vec<String> {
             }
             "anyOf" => {
                 if !each().any(fine) {
-                    let told: Vec<String> = each()
+                    let notice: Vec<String> = each()
                         .flat_map(|rule| wrong(value, rule, whole, at))
                         .collect();
-                    found.push(format!("{at} fits none: {}", told.join("; ")));
+                    found.push(format!("{at} fits none: {}", notice.join("; ")));
                 }
             }
             "not" => {
@@ -251,11 +251,11 @@ fn the_schema_says_only_what_draft_04_knows_too() {
         };
         assert_eq!(rule["additionalProperties"], json!(false), "{section}");
         for (key, rule) in rule["properties"].as_object().unwrap() {
-            let told = rule
+            let notice = rule
                 .get("description")
                 .or_else(|| rule["anyOf"][0].get("description"));
             assert!(
-                told.is_some_and(|told| told.as_str().unwrap().len() > 10),
+                notice.is_some_and(|notice| notice.as_str().unwrap().len() > 10),
                 "{section}.{key}"
             );
         }

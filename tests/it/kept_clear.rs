@@ -241,8 +241,8 @@ fn with_a_pond_a_lost_position_ends_the_rate() {
     // Asked for by name it stands, with a word.
     let field = with_pond();
     field.job("heading = ", "position_lost = \"field rate\"\nheading = ");
-    let (rate, told) = lost(&field);
-    assert!(rate > 0.0 && told.unwrap().contains("leave machine.position_lost out"));
+    let (rate, notice) = lost(&field);
+    assert!(rate > 0.0 && notice.unwrap().contains("leave machine.position_lost out"));
 }
 
 #[test]
@@ -357,8 +357,8 @@ fn the_grid_is_fine_and_shows_the_zones_rates() {
     };
     assert_eq!(odd(&grid), 0, "rates that no zone has");
     field.job("heading = ", "grid = \"mean\"\nheading = ");
-    let said = field.run(&["map", "--overwrite"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map", "--overwrite"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     assert!(
         odd(&Grid::read(&field)) > 0,
         "means lie between zones' rates"
@@ -448,7 +448,7 @@ fn each_file_says_what_it_puts_on_the_field() {
         .sum();
     let record = field.record();
     let files = record["totals"]["product_by_file"].as_array().unwrap();
-    let told = |name: &str, key: &str| {
+    let notice = |name: &str, key: &str| {
         files
             .iter()
             .find(|file| file["file"].as_str().unwrap().contains(name))
@@ -456,13 +456,16 @@ fn each_file_says_what_it_puts_on_the_field() {
             .as_f64()
             .unwrap()
     };
-    let near = |told: f64, own: f64| {
-        assert!((told / own - 1.0).abs() < 5e-4, "{told} told, {own} summed");
+    let near = |notice: f64, own: f64| {
+        assert!(
+            (notice / own - 1.0).abs() < 5e-4,
+            "{notice} told, {own} summed"
+        );
     };
-    near(told("shapefile", "in_field"), sum(Some(&inside)));
-    near(told("shapefile", "with_run_out"), sum(None));
-    near(told("grid", "in_field"), by_cells);
-    assert!(told("grid", "with_run_out") > by_cells);
+    near(notice("shapefile", "in_field"), sum(Some(&inside)));
+    near(notice("shapefile", "with_run_out"), sum(None));
+    near(notice("grid", "in_field"), by_cells);
+    assert!(notice("grid", "with_run_out") > by_cells);
     let card = fs_err::read_to_string(field.path("out/machine/CARD.txt")).unwrap();
     // The product of a file stands below its name.
     let line = |start: &str| {
@@ -475,23 +478,23 @@ fn each_file_says_what_it_puts_on_the_field() {
     assert!(
         line("Shapefile").contains(&format!(
             "{:.1} L in the field",
-            told("shapefile", "in_field")
+            notice("shapefile", "in_field")
         )),
         "{card}"
     );
     assert!(
-        line("TASKDATA").contains(&format!("{:.1} L in the field", told("grid", "in_field"))),
+        line("TASKDATA").contains(&format!("{:.1} L in the field", notice("grid", "in_field"))),
         "{card}"
     );
 }
 
 /// What `haulm check` says of a map of the field: codes of errors.
 fn errors(field: &Field, arguments: &[&str]) -> Vec<serde_json::Value> {
-    let said = field.command(&[&["check"], arguments, &["--json"]].concat());
-    let told: serde_json::Value = serde_json::from_str(&said.out).unwrap();
-    told["result"]["faults"]
+    let wording = field.command(&[&["check"], arguments, &["--json"]].concat());
+    let notice: serde_json::Value = serde_json::from_str(&wording.out).unwrap();
+    notice["result"]["faults"]
         .as_array()
-        .unwrap_or_else(|| panic!("{}", said.out))
+        .unwrap_or_else(|| panic!("{}", wording.out))
         .iter()
         .filter(|fault| fault["severity"] == "stop")
         .cloned()

@@ -6,7 +6,7 @@ use std::process::Command;
 use haulm::app::job::rate_job;
 use serde_json::Value;
 
-fn told(arguments: &[&str]) -> String {
+fn notice(arguments: &[&str]) -> String {
     let output = Command::new(env!("CARGO_BIN_EXE_haulm"))
         .args(arguments)
         .output()
@@ -17,7 +17,7 @@ fn told(arguments: &[&str]) -> String {
 }
 
 fn json(list: &str) -> Value {
-    let value: Value = serde_json::from_str(&told(&[list, "--json"])).unwrap();
+    let value: Value = serde_json::from_str(&notice(&[list, "--json"])).unwrap();
     value["result"][list].clone()
 }
 
@@ -32,7 +32,7 @@ fn names(list: &Value) -> Vec<&str> {
 #[test]
 fn every_row_is_printed_with_its_source() {
     for list in ["indices", "methods", "crops", "products"] {
-        let (value, text) = (json(list), told(&[list]));
+        let (value, text) = (json(list), notice(&[list]));
         assert!(!names(&value).is_empty());
         for row in value.as_array().unwrap() {
             assert!(text.contains(row["name"].as_str().unwrap()), "{row}");
@@ -52,7 +52,7 @@ fn every_row_is_printed_with_its_source() {
 
 #[test]
 fn a_formula_stands_with_its_index() {
-    let text = told(&["indices"]);
+    let text = notice(&["indices"]);
     let line = text
         .lines()
         .find(|line| line.trim_start().starts_with("NDVI "))
@@ -84,7 +84,7 @@ fn only_methods_that_are_built_are_listed() {
             );
         }
     }
-    let text = told(&["methods"]);
+    let text = notice(&["methods"]);
     assert!(
         text.contains("RI = I_ref / I")
             && text.contains("94:815-820")
@@ -95,7 +95,7 @@ fn only_methods_that_are_built_are_listed() {
 
 #[test]
 fn jobs_take_every_listed_name() {
-    let all: Value = serde_json::from_str(&told(&["crops", "--json"])).unwrap();
+    let all: Value = serde_json::from_str(&notice(&["crops", "--json"])).unwrap();
     for curve in all["result"]["curves"].as_array().unwrap() {
         for product in names(&json("products")) {
             let text = format!(

@@ -16,8 +16,8 @@ fn field(machine: &str) -> Field {
 }
 
 fn mapped(field: &Field) {
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
 }
 
 /// Rates of a file of polygons in longitude and latitude.
@@ -164,9 +164,9 @@ fn the_office_keeps_the_map_where_it_is() {
     };
     assert_eq!(raster(&plain), raster(&ahead));
     let record = ahead.record();
-    let told = &record["settings"]["machine"]["look_ahead"];
+    let notice = &record["settings"]["machine"]["look_ahead"];
     assert_eq!(
-        (told["distance_m"].as_f64(), told["first_pass"].as_str()),
+        (notice["distance_m"].as_f64(), notice["first_pass"].as_str()),
         (Some(10.0), Some("along"))
     );
     assert!(plain.record()["settings"]["machine"]["look_ahead"].is_null());
@@ -209,7 +209,7 @@ fn the_task_grid_looks_ahead_too() {
     );
     for field in [&plain, &ahead] {
         mapped(field);
-        let said = field.command(&[
+        let wording = field.command(&[
             "convert",
             "out/machine/TASKDATA",
             "--to",
@@ -217,7 +217,7 @@ fn the_task_grid_looks_ahead_too() {
             "--output",
             "grid.geojson",
         ]);
-        assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+        assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     }
     let grid = |field: &Field| Map::read(&field.path("grid.geojson"), "product_rate");
     let (now, shifted) = (grid(&plain), grid(&ahead));
@@ -381,15 +381,15 @@ fn fields_of_any_shape_look_ahead() {
             .replace(heading, &format!("heading = {degrees}"));
         let path = folder.path().join("job.toml");
         fs_err::write(&path, text).unwrap();
-        let said = std::process::Command::new(env!("CARGO_BIN_EXE_haulm"))
+        let wording = std::process::Command::new(env!("CARGO_BIN_EXE_haulm"))
             .args(["map", "--overwrite", "--threads", "2"])
             .arg(&path)
             .output()
             .unwrap();
         assert!(
-            said.status.success(),
+            wording.status.success(),
             "{degrees} {first}: {}",
-            String::from_utf8_lossy(&said.stderr)
+            String::from_utf8_lossy(&wording.stderr)
         );
         let shape = folder.path().join("out/machine/LONG_LEY.shp");
         let map = Map::read(&shape, "L_HA");

@@ -40,13 +40,13 @@ fn assert_same(a: &BTreeMap<String, Vec<u8>>, b: &BTreeMap<String, Vec<u8>>) {
 }
 
 fn done(field: &Field, arguments: &[&str]) -> String {
-    let said = field.run(arguments);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(arguments);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     assert!(
-        !said.out.contains('\u{1b}') && !said.err.contains('\u{1b}'),
+        !wording.out.contains('\u{1b}') && !wording.err.contains('\u{1b}'),
         "colour in a pipe"
     );
-    said.out
+    wording.out
 }
 
 #[test]
@@ -149,10 +149,10 @@ fn states_stand_where_they_were_planted() {
 fn a_dry_run_writes_nothing() {
     let field = Field::new();
     let before = crate::field::files(&field.path(""));
-    let told = done(&field, &["map", "--dry-run"]);
+    let notice = done(&field, &["map", "--dry-run"]);
     assert!(
-        told.contains("machine/CARD.txt"),
-        "it tells what it would write: {told}"
+        notice.contains("machine/CARD.txt"),
+        "it tells what it would write: {notice}"
     );
     assert!(crate::field::files(&field.path("")) == before && !field.path("out").exists());
     done(&field, &["check"]);
@@ -177,17 +177,17 @@ fn json_is_one_document() {
     }
     let value: Value = serde_json::from_str(&done(&field, &["map", "--json"])).unwrap();
     assert_eq!(value["result"]["map_id"], field.record()["map_id"]);
-    let told: Vec<&str> = value["files"]
+    let notice: Vec<&str> = value["files"]
         .as_array()
         .unwrap()
         .iter()
         .map(|file| file["path"].as_str().unwrap())
         .collect();
     let there = field.outputs();
-    assert_eq!(told.len(), there.len());
+    assert_eq!(notice.len(), there.len());
     assert!(
-        told.iter().all(|name| there.contains_key(*name)),
-        "{told:?}"
+        notice.iter().all(|name| there.contains_key(*name)),
+        "{notice:?}"
     );
 }
 

@@ -167,13 +167,13 @@ fn an_exclusion_elsewhere_is_told() {
     };
     let field = Field::new();
     swapped(&field);
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(1), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(1), "{}{}", wording.out, wording.err);
     assert!(
-        said.err.contains("stopped[field.exclude_apart]") && said.out.contains("swapped"),
+        wording.err.contains("stopped[field.exclude_apart]") && wording.out.contains("swapped"),
         "{}{}",
-        said.out,
-        said.err
+        wording.out,
+        wording.err
     );
     assert!(
         !field.path("out/machine").exists(),
@@ -236,17 +236,18 @@ fn a_band_that_the_file_calls_otherwise_stops_the_machine() {
         "index = \"NDVI\"",
         "index = \"NDVI\"\nbands = { red = 1, nir = 2 }",
     );
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(1), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(1), "{}{}", wording.out, wording.err);
     assert!(
-        said.err.contains("stopped[image.band_name]"),
+        wording.err.contains("stopped[image.band_name]"),
         "{}",
-        said.err
+        wording.err
     );
-    let told = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let notice = wording.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
-        told.contains("takes band 1 of") && told.contains("for red, but the file calls it green"),
-        "{told}"
+        notice.contains("takes band 1 of")
+            && notice.contains("for red, but the file calls it green"),
+        "{notice}"
     );
     // Names of the file's own that say nothing of the light are the job's to settle.
     works("", &[], |field| {
@@ -315,7 +316,7 @@ fn nitrogen_asked_for_where_product_is_written() {
 #[test]
 fn a_curve_or_a_yield_in_the_wrong_unit() {
     // A map of nothing stops, with a report and without a file for the machine.
-    for (old, new, told) in [
+    for (old, new, notice) in [
         (
             "590 kg/ha",
             "590 t/ha",
@@ -325,11 +326,14 @@ fn a_curve_or_a_yield_in_the_wrong_unit() {
     ] {
         let field = Field::new();
         field.job(old, new);
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(1), "{}", said.out);
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(1), "{}", wording.out);
         assert!(!field.path("out/machine/CARD.txt").exists());
         let message = message(&field, "rate.at_maximum").unwrap();
-        assert!(told.iter().all(|part| message.contains(part)), "{message}");
+        assert!(
+            notice.iter().all(|part| message.contains(part)),
+            "{message}"
+        );
     }
     works("rate.far_below", &["less than a tenth"], |field| {
         field.job("590 kg/ha", "5.9 kg/ha");
@@ -435,12 +439,12 @@ fn a_pipe_or_a_device_is_no_file() {
             }
             std::thread::sleep(Duration::from_millis(20));
         }
-        let said = child.wait_with_output().unwrap();
-        let told = String::from_utf8(said.stderr).unwrap();
-        assert_eq!(said.status.code(), Some(1), "{told}");
+        let wording = child.wait_with_output().unwrap();
+        let notice = String::from_utf8(wording.stderr).unwrap();
+        assert_eq!(wording.status.code(), Some(1), "{notice}");
         assert!(
-            told.contains(code) && told.contains("pipe") && told.contains("hint"),
-            "{told}"
+            notice.contains(code) && notice.contains("pipe") && notice.contains("hint"),
+            "{notice}"
         );
     };
     for name in ["boundary.geojson", "strips.geojson", "image.tif"] {
@@ -486,12 +490,12 @@ fn a_name_that_is_no_text_keeps_json() {
 #[test]
 fn an_output_name_that_no_disk_takes() {
     let field = Field::new();
-    let said = field.command(&["map", "job.toml", "--output", &"x".repeat(256)]);
-    assert_eq!(said.status, Some(1), "{}", said.err);
+    let wording = field.command(&["map", "job.toml", "--output", &"x".repeat(256)]);
+    assert_eq!(wording.status, Some(1), "{}", wording.err);
     assert!(
-        said.err.contains("error[output.place]") && said.err.contains("256 bytes"),
+        wording.err.contains("error[output.place]") && wording.err.contains("256 bytes"),
         "{}",
-        said.err
+        wording.err
     );
     let left: Vec<_> = fs_err::read_dir(field.path(""))
         .unwrap()
@@ -510,8 +514,11 @@ fn a_variable_hides_no_database_of_systems() {
         .arg(field.path("job.toml"))
         .output();
     let run = run.unwrap();
-    let told = String::from_utf8(run.stderr).unwrap();
-    assert!(run.status.success() && !told.contains("error"), "{told}");
+    let notice = String::from_utf8(run.stderr).unwrap();
+    assert!(
+        run.status.success() && !notice.contains("error"),
+        "{notice}"
+    );
 }
 
 #[test]
@@ -611,21 +618,21 @@ fn an_output_never_takes_the_place_of_an_input() {
             "--overwrite",
         ],
     ] {
-        let said = field.command(arguments);
+        let wording = field.command(arguments);
         assert_eq!(
-            said.status,
+            wording.status,
             Some(1),
             "{arguments:?}: {}{}",
-            said.out,
-            said.err
+            wording.out,
+            wording.err
         );
         assert!(
-            said.err.contains("error[output.input]") && said.err.contains("hint: "),
+            wording.err.contains("error[output.input]") && wording.err.contains("hint: "),
             "{arguments:?}: {}",
-            said.err
+            wording.err
         );
     }
-    let said = field.command(&[
+    let wording = field.command(&[
         "new",
         "boundary.geojson",
         "image.tif",
@@ -634,9 +641,9 @@ fn an_output_never_takes_the_place_of_an_input() {
         "--overwrite",
     ]);
     assert!(
-        said.status == Some(1) && said.err.contains("error[job.ending]"),
+        wording.status == Some(1) && wording.err.contains("error[job.ending]"),
         "{}",
-        said.err
+        wording.err
     );
     assert!(
         crate::field::files(&field.path("")) == before,
@@ -668,13 +675,13 @@ fn readings_that_the_index_cannot_have_and_a_strip_that_is_paler() {
             String::from_utf8(run.stderr).unwrap(),
         )
     };
-    let (status, _, told) = rate("66", "50");
-    assert_eq!(status, Some(1), "{told}");
+    let (status, _, notice) = rate("66", "50");
+    assert_eq!(status, Some(1), "{notice}");
     assert!(
-        told.contains("error[reference.range]")
-            && told.contains("66 cannot be NDVI")
-            && told.contains("per cent"),
-        "{told}"
+        notice.contains("error[reference.range]")
+            && notice.contains("66 cannot be NDVI")
+            && notice.contains("per cent"),
+        "{notice}"
     );
     let (status, out, _) = rate("0.50", "0.66");
     assert_eq!(status, Some(0), "{out}");

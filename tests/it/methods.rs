@@ -64,8 +64,14 @@ fn mapped(name: &str, crop: &str, keys: &str, index: &str) -> Mapped {
             "folder = \"out\"\nformats = [\"geopackage\"]\n",
         ),
     );
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{name}: {}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(
+        wording.status,
+        Some(0),
+        "{name}: {}{}",
+        wording.out,
+        wording.err
+    );
     let file = gdal::Dataset::open_ex(
         field.path("out/office/prescription.gpkg"),
         gdal::DatasetOptions {
@@ -265,7 +271,7 @@ fn rate(response: &str, rate: &str, crop: &str) -> Result<Value, String> {
 #[test]
 fn one_flat_rate_by_every_method() {
     // SI = 0.85. Values by hand from the formulas.
-    for (response, crop, wanted) in [
+    for (response, crop, requirement) in [
         (
             "method = \"square root\"\noptimum = \"200 kg N/ha\"\ncredits = \"20 kg N/ha\"\ndelta_si = 0.3\nindex = \"NDRE\"",
             "corn",
@@ -292,7 +298,7 @@ fn one_flat_rate_by_every_method() {
     ] {
         let value = rate(response, "applied_before = \"40 kg N/ha\"\n", crop).unwrap();
         let exact = value["result"]["rate"]["n_exact_kg_ha"].as_f64().unwrap();
-        assert!((exact - wanted).abs() < 1e-3, "{response}: {exact}");
+        assert!((exact - requirement).abs() < 1e-3, "{response}: {exact}");
         assert!(
             value["result"]["rate"]["yield_with_n_kg_ha"].is_null()
                 && value["result"]["season"]["growing_days"].is_null(),
@@ -335,10 +341,10 @@ fn a_limit_of_the_season_holds_every_method() {
         ),
         (Some(80.0), Some(60.0))
     );
-    let told = value.to_string();
+    let notice = value.to_string();
     assert!(
-        told.contains("rate.season_held") && told.contains("rate.season\""),
-        "{told}"
+        notice.contains("rate.season_held") && notice.contains("rate.season\""),
+        "{notice}"
     );
     let used_up = rate(
         flat,
@@ -370,55 +376,55 @@ fn wrong_combinations_are_refused() {
             .to_string()
     };
     let ramp = METHODS[3].2;
-    let told = refused(
+    let notice = refused(
         "linear ramp",
         "winter wheat",
         &ramp.replace("NDVI", "NDRE"),
         "NDVI",
     );
     assert!(
-        told.contains("hold for NDRE, but the image gives NDVI")
-            && told.contains("imagery.index = \"NDRE\""),
-        "{told}"
+        notice.contains("hold for NDRE, but the image gives NDVI")
+            && notice.contains("imagery.index = \"NDRE\""),
+        "{notice}"
     );
-    let told = refused("quadratic", "winter wheat", "", "NDVI");
+    let notice = refused("quadratic", "winter wheat", "", "NDVI");
     assert!(
-        told.contains("published for corn, but the crop is winter wheat"),
-        "{told}"
+        notice.contains("published for corn, but the crop is winter wheat"),
+        "{notice}"
     );
     let line = "light = \"red\"\nstages = \"V6-V7\"\n";
     for index in ["NDVI", "ISR", "red / nir"] {
-        let told = refused("visible line", "corn", line, index);
-        assert!(told.contains("imagery.index = \"SR\""), "{told}");
+        let notice = refused("visible line", "corn", line, index);
+        assert!(notice.contains("imagery.index = \"SR\""), "{notice}");
     }
-    let told = refused("visible line", "corn", &line.replace("red", "amber"), "SR");
-    assert!(told.contains("nir / amber"), "{told}");
-    let told = refused(
+    let notice = refused("visible line", "corn", &line.replace("red", "amber"), "SR");
+    assert!(notice.contains("nir / amber"), "{notice}");
+    let notice = refused(
         "flat",
         "winter wheat",
         "rate = \"60 kg N/ha\"\nmaximum_yield = \"7 t/ha\"\nlow = 0.3\n",
         "NDVI",
     );
     assert!(
-        told.contains("belongs to the method yield response, but the method is flat")
-            && told.contains("linear ramp"),
-        "{told}"
+        notice.contains("belongs to the method yield response, but the method is flat")
+            && notice.contains("linear ramp"),
+        "{notice}"
     );
-    let told = refused("square root", "corn", "", "NDVI");
+    let notice = refused("square root", "corn", "", "NDVI");
     assert!(
         ["response.optimum", "response.delta_si", "response.index"]
             .iter()
-            .all(|key| told.contains(key)),
-        "{told}"
+            .all(|key| notice.contains(key)),
+        "{notice}"
     );
-    let told = refused("square roots", "corn", "optimum = 3\n", "NDVI");
+    let notice = refused("square roots", "corn", "optimum = 3\n", "NDVI");
     assert!(
-        told.contains("did you mean \"square root\"?") && !told.contains("optimum"),
-        "{told}"
+        notice.contains("did you mean \"square root\"?") && !notice.contains("optimum"),
+        "{notice}"
     );
     let poorer = "by = \"index\"\nindex = \"NDVI\"\nclasses = [{ below = 0.5, rate = \"20 kg N/ha\" }, { rate = \"50 kg N/ha\" }]\n";
-    let told = refused("class table", "corn", poorer, "NDVI");
-    assert!(told.contains("only with back_off = true"), "{told}");
+    let notice = refused("class table", "corn", poorer, "NDVI");
+    assert!(notice.contains("only with back_off = true"), "{notice}");
     // Days that no curve was made for stop the yield response alone.
     let own = "meter_curve = { intercept = 0.8, linear = 0.002, quadratic = -0.000006, source = \"own trials\" }\n";
     let text = with_method(&job, "quadratic", "winter wheat", own);
@@ -500,11 +506,11 @@ fn a_file_of_ones_own_brings_crops_and_curves() {
         own.replace("a_kg_per_ha = 600.0", "a_kg_per_ha = -1.0"),
     )
     .unwrap();
-    let told = rate_job(text.as_bytes(), &path).unwrap_err().to_string();
+    let notice = rate_job(text.as_bytes(), &path).unwrap_err().to_string();
     assert!(
-        told.contains("job.toml:4:9: season.crops")
-            && told.contains("curve \"spelt 2025\": a_kg_per_ha"),
-        "{told}"
+        notice.contains("job.toml:4:9: season.crops")
+            && notice.contains("curve \"spelt 2025\": a_kg_per_ha"),
+        "{notice}"
     );
 }
 
@@ -512,11 +518,11 @@ fn a_file_of_ones_own_brings_crops_and_curves() {
 fn hints_on_prices_speak_of_the_jobs_currency() {
     let text = "[reference]\nreadings = [{ strip = 0.66, beside = 0.5 }]\n[season]\ncrop = \"winter wheat\"\ngrowing_days = 94\n[response]\nmaximum_yield = \"7 t/ha\"\n\
         yield_curve = \"winter wheat, common practice\"\n[rate]\nmaximum = \"150 kg N/ha\"\n[prices]\ncurrency = \"GBP\"\ngrain = 180\nnitrogen = \"1 GBP/kg N\"\n";
-    let told = rate_job(text.as_bytes(), Path::new("job.toml"))
+    let notice = rate_job(text.as_bytes(), Path::new("job.toml"))
         .unwrap_err()
         .to_string();
     assert!(
-        told.contains("\"180 GBP/t\" or \"180 GBP/bu\"") && !told.contains("USD"),
-        "{told}"
+        notice.contains("\"180 GBP/t\" or \"180 GBP/bu\"") && !notice.contains("USD"),
+        "{notice}"
     );
 }

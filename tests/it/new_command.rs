@@ -77,16 +77,17 @@ fn bands_are_read_and_only_the_rest_is_left_open() {
             && text.contains("boundary = \"field/boundary.geojson\""),
         "{text}"
     );
-    let told = String::from_utf8(output.stdout).unwrap();
+    let notice = String::from_utf8(output.stdout).unwrap();
     for key in [
         "response.yield_curve",
         "rate.maximum",
         "machine.working_width",
     ] {
         assert!(
-            told.lines()
+            notice
+                .lines()
                 .any(|line| line.contains(key) && line.contains("TODO")),
-            "{key} in {told}"
+            "{key} in {notice}"
         );
     }
     assert_eq!(
@@ -179,11 +180,11 @@ fn refused_options_and_files_write_nothing() {
         (&["--output", "no-such-folder/job.toml"], "no-such-folder"),
         (&["--maximum", "120 kg/ha"], "kg N/ha"),
     ];
-    for (more, wanted) in cases {
+    for (more, requirement) in cases {
         let output = haulm(folder.path(), &[&INPUTS[..], more].concat());
-        let told = String::from_utf8(output.stderr).unwrap();
-        assert_eq!(output.status.code(), Some(1), "{more:?}: {told}");
-        assert!(told.contains(wanted), "{more:?}: {told}");
+        let notice = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(1), "{more:?}: {notice}");
+        assert!(notice.contains(requirement), "{more:?}: {notice}");
     }
     let output = haulm(
         folder.path(),
@@ -224,7 +225,7 @@ fn the_schema_stands_beside_the_job_and_a_strange_one_stays() {
     let output = haulm(folder.path(), &[&INPUTS[..], &["--overwrite"]].concat());
     assert_eq!(output.status.code(), Some(0));
     assert_eq!(fs_err::read_to_string(&schema).unwrap(), "mine");
-    let told =
+    let notice =
         String::from_utf8(output.stderr).unwrap() + &String::from_utf8(output.stdout).unwrap();
-    assert!(told.contains("haulm.schema.json"), "{told}");
+    assert!(notice.contains("haulm.schema.json"), "{notice}");
 }

@@ -67,10 +67,10 @@ fn the_ends_are_each_cell_and_the_whole_field_to_the_last_bit() {
     for (_, raw, _) in cells(&none) {
         assert_eq!(raw.to_bits(), ratio.to_bits());
     }
-    let said = message(&one, "rate.direction").unwrap();
-    assert!(said.contains("paler patches get more"), "{said}");
-    let said = message(&none, "rate.direction").unwrap();
-    assert!(said.contains("greener patches get more"), "{said}");
+    let wording = message(&one, "rate.direction").unwrap();
+    assert!(wording.contains("paler patches get more"), "{wording}");
+    let wording = message(&none, "rate.direction").unwrap();
+    assert!(wording.contains("greener patches get more"), "{wording}");
     // Both totals stand in either record.
     for key in ["n_kg_each_cell", "n_kg_whole_field"] {
         assert_eq!(
@@ -101,12 +101,12 @@ fn between_the_ends_the_ratio_is_the_stated_mixture() {
         let mixed = 0.4 * reference / index + 0.6 * ratio;
         assert!((raw - mixed).abs() < 1e-12, "{raw} {mixed}");
     }
-    let said = message(&field, "rate.direction").unwrap();
+    let wording = message(&field, "rate.direction").unwrap();
     assert!(
-        said.starts_with("40 % of the index deficit is taken for nitrogen"),
-        "{said}"
+        wording.starts_with("40 % of the index deficit is taken for nitrogen"),
+        "{wording}"
     );
-    assert!(said.chars().count() <= 300, "{said}");
+    assert!(wording.chars().count() <= 300, "{wording}");
     let text = fs_err::read_to_string(field.path("out/office/report.html")).unwrap();
     assert!(
         text.contains("nitrogen share s: 0.4"),

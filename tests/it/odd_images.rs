@@ -52,8 +52,8 @@ fn all(sign: f64) -> Vec<u16> {
 }
 
 fn mapped(field: &Field) -> serde_json::Value {
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     field.record()
 }
 
@@ -353,7 +353,8 @@ fn pixels_that_were_made_out_of_others_are_told() {
     field.job("image.tif", "half.vrt");
     field.write("half.vrt", text(2));
     assert!(
-        finding(&mapped(&field), "image.resampled").is_some_and(|told| told.contains("half.vrt"))
+        finding(&mapped(&field), "image.resampled")
+            .is_some_and(|notice| notice.contains("half.vrt"))
     );
     field.write("half.vrt", text(1));
     assert!(finding(&mapped(&field), "image.resampled").is_none());
@@ -421,7 +422,7 @@ fn pictures_and_numbers_that_are_no_measurement() {
     field.job("complex.vrt", "lossy.tif");
     assert!(
         finding(&mapped(&field), "image.lossy")
-            .is_some_and(|told| told.contains("lossy.tif") && told.contains("DEFLATE"))
+            .is_some_and(|notice| notice.contains("lossy.tif") && notice.contains("DEFLATE"))
     );
 }
 

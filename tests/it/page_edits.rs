@@ -58,11 +58,11 @@ fn a_zone_gets_a_rate_with_its_reason_and_undo_takes_it_away() {
 
     let (status, after) = browser.post(SHAPES, &order(&json!({})));
     assert_eq!(status, 200, "{after}");
-    let told = &after["record"]["set_by_hand"][0];
+    let notice = &after["record"]["set_by_hand"][0];
     // The zone's own cells, no more and no fewer.
-    assert_eq!(told["cells"], zone["cells"], "{told}");
+    assert_eq!(notice["cells"], zone["cells"], "{notice}");
     assert_eq!(
-        told["area_m2"].as_f64().unwrap().round(),
+        notice["area_m2"].as_f64().unwrap().round(),
         zone["area_m2"].as_f64().unwrap().round()
     );
     let text = fs_err::read_to_string(&job).unwrap();
@@ -138,14 +138,14 @@ fn corners_of_a_shape_that_stands_in_the_job_are_moved_into_a_file_of_the_pages_
     assert_eq!(status, 200, "{view}");
     let (_, moved) = browser.get("/api/v1/jobs/0/ground");
     let x = |ground: &Value| ground["excluded"][0][0][0][0][0].as_f64().unwrap();
-    let least = |ground: &Value| {
+    let minimum = |ground: &Value| {
         let ring = ground["excluded"][0][0][0].as_array().unwrap().clone();
         ring.iter()
             .map(|point| point[0].as_f64().unwrap())
             .fold(f64::INFINITY, f64::min)
     };
     assert!(
-        (least(&moved) - least(&ground) - 20.0).abs() < 0.002,
+        (minimum(&moved) - minimum(&ground) - 20.0).abs() < 0.002,
         "{} {}",
         x(&moved),
         x(&ground)

@@ -97,12 +97,12 @@ fn the_finest_tiles_of_the_index_hold_the_images_own_pixels() {
                 west + ((at % cols) as f64 + 0.5) * step,
                 north - ((at / cols) as f64 + 0.5) * step,
             );
-            let Some(wanted) = mosaic.ndvi(px, py) else {
+            let Some(requirement) = mosaic.ndvi(px, py) else {
                 assert!(value.is_nan(), "{value} where the image has nothing");
                 continue;
             };
             compared += 1;
-            alike += u32::from((value - wanted).abs() < 1e-5);
+            alike += u32::from((value - requirement).abs() < 1e-5);
         }
     }
     // A sample on the very edge of two pixels may take either.

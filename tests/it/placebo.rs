@@ -1,15 +1,15 @@
 //! Placebo strips on made grounds of known truth: every place against sums over its pixels one by one, and a small version of
 //! `examples/placebo_study.rs` with bounds as loose as so few grounds ask for.
 
-use haulm::pipeline::looked::Looked;
 use haulm::pipeline::placebo::{Place, StripPlacebo};
 use haulm::pipeline::run;
 use haulm::pipeline::strips::{How, StripPlan};
+use haulm::pipeline::survey::Survey;
 use haulm::science::reference::Answer;
 use haulm::space::raster::{Lattice, RasterError, RasterReader, RasterSource, Window};
 
 use crate::ground::Plan;
-use crate::ground::run::{Opened, Said, open, percent, said};
+use crate::ground::run::{Opened, Wording, open, percent, wording};
 
 const FIELD: Plan = Plan {
     size: (400.0, 360.0),
@@ -21,8 +21,8 @@ const FIELD: Plan = Plan {
     deficit: (0.12, 0.03),
 };
 
-fn looked(opened: &Opened) -> Looked {
-    run::looked(&opened.settings, &opened.ground, &opened.sources())
+fn survey(opened: &Opened) -> Survey {
+    run::survey(&opened.settings, &opened.ground, &opened.sources())
         .unwrap()
         .value
 }
@@ -95,26 +95,26 @@ impl RasterSource for Blocks<'_> {
     }
 }
 
-fn only(looked: &Looked) -> &StripPlacebo {
-    looked.placebos[0].as_ref().unwrap()
+fn only(survey: &Survey) -> &StripPlacebo {
+    survey.placebos[0].as_ref().unwrap()
 }
 
 #[test]
 fn every_place_is_the_mean_of_its_pixels() {
     let opened = open(FIELD, 11).unwrap();
-    let looked = looked(&opened);
-    let placebo = only(&looked);
-    let plan = &looked.strips[0].plan;
+    let survey = survey(&opened);
+    let placebo = only(&survey);
+    let plan = &survey.strips[0].plan;
     assert!(placebo.places.len() >= 20, "{}", placebo.places.len());
     for (place, ratio) in placebo.places.iter().zip(&placebo.measured.ratios) {
         let hand = by_hand(&opened, plan, 5.0, *place);
         let full = plan.outer.width * 2.0 * 192.0 / 4.0;
         assert!(hand.swaths.1 > 0.94 * full, "{place:?}: {}", hand.swaths.1);
-        let wanted = hand.strip.0 / hand.strip.1 / (hand.swaths.0 / hand.swaths.1);
+        let requirement = hand.strip.0 / hand.strip.1 / (hand.swaths.0 / hand.swaths.1);
         // Only pixels across the field's edge, the strip's or its gap are read otherwise: at most one in twenty of a place.
         assert!(
-            (ratio - wanted).abs() < 2e-3,
-            "{place:?}: {ratio} for {wanted}"
+            (ratio - requirement).abs() < 2e-3,
+            "{place:?}: {ratio} for {requirement}"
         );
     }
     let inner: Vec<f64> = placebo
@@ -132,15 +132,15 @@ fn every_place_is_the_mean_of_its_pixels() {
     // The strip itself is no placebo, and lies at the place of no move.
     assert!(!placebo.places.contains(&Place::STRIP));
     let own = placebo.pieces(Place::STRIP, 1)[0].unwrap();
-    let index = looked.strips[0].found.as_ref().unwrap().index();
+    let index = survey.strips[0].found.as_ref().unwrap().index();
     assert!((own - index).abs() < 2e-3, "{own} for {index}");
 }
 
 #[test]
 fn pieces_add_up_to_the_strip() {
     let opened = open(FIELD, 12).unwrap();
-    let looked = looked(&opened);
-    let placebo = only(&looked);
+    let survey = survey(&opened);
+    let placebo = only(&survey);
     for (place, level) in placebo.strip_places.iter().zip(&placebo.measured.levels) {
         let pieces = placebo.pieces(*place, 8);
         assert_eq!(pieces.len(), 8);
@@ -153,7 +153,7 @@ fn pieces_add_up_to_the_strip() {
 #[test]
 fn threads_and_windows_change_no_bit() {
     let opened = open(FIELD, 13).unwrap();
-    let first = looked(&opened);
+    let first = survey(&opened);
     let mut sources = opened.sources();
     let mut lattice = sources.image.lattice().clone();
     lattice.block = (32, 16);
@@ -161,7 +161,7 @@ fn threads_and_windows_change_no_bit() {
     sources.image = &blocks;
     sources.threads = 3;
     sources.memory = 1 << 20;
-    let second = run::looked(&opened.settings, &opened.ground, &sources)
+    let second = run::survey(&opened.settings, &opened.ground, &sources)
         .unwrap()
         .value;
     assert_eq!(only(&first).measured, only(&second).measured);
@@ -177,7 +177,7 @@ fn a_coarse_image_has_places_too_and_a_small_field_none() {
         ..FIELD
     };
     let opened = open(coarse, 14).unwrap();
-    let looked_at = looked(&opened);
+    let looked_at = survey(&opened);
     let placebo = only(&looked_at);
     assert!(placebo.is_mixture() && placebo.places.len() >= 20);
     let mean = placebo.measured.ratios.iter().sum::<f64>() / placebo.places.len() as f64;
@@ -185,7 +185,7 @@ fn a_coarse_image_has_places_too_and_a_small_field_none() {
     let pieces = placebo.pieces(placebo.strip_places[0], 8);
     assert!(pieces.iter().flatten().count() >= 6, "{pieces:?}");
 
-    let small = said(
+    let small = wording(
         Plan {
             size: (240.0, 130.0),
             strips: (1, 180.0, 24.0),
@@ -198,7 +198,7 @@ fn a_coarse_image_has_places_too_and_a_small_field_none() {
     assert_eq!(small.interval, small.paired);
 }
 
-fn forty(deficit: (f64, f64), seed: u64) -> Vec<Said> {
+fn forty(deficit: (f64, f64), seed: u64) -> Vec<Wording> {
     let plan = Plan {
         size: (400.0, 400.0),
         pixel: 4.0,
@@ -206,7 +206,7 @@ fn forty(deficit: (f64, f64), seed: u64) -> Vec<Said> {
         deficit,
         ..FIELD
     };
-    (0..40).map(|k| said(plan, seed + k).unwrap()).collect()
+    (0..40).map(|k| wording(plan, seed + k).unwrap()).collect()
 }
 
 #[test]

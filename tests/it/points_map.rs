@@ -96,8 +96,8 @@ fn field(points: &str) -> Field {
 }
 
 fn mapped(field: &Field, arguments: &[&str]) -> serde_json::Value {
-    let said = field.run(arguments);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(arguments);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     field.record()
 }
 
@@ -485,22 +485,26 @@ fn vector_files_say_the_same_as_separated_values() {
 #[test]
 fn inspect_and_check_know_readings() {
     let field = field("");
-    let said = field.run(&["inspect"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["inspect"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     assert!(
-        said.out.contains("1728") && said.out.contains("3.000 m apart"),
+        wording.out.contains("1728") && wording.out.contains("3.000 m apart"),
         "{}",
-        said.out
+        wording.out
     );
-    let said = field.run(&["check"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["check"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
 }
 
 fn refused(field: &Field, words: &[&str]) {
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(1), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(1), "{}{}", wording.out, wording.err);
     for word in words {
-        assert!(said.err.contains(word), "{word:?} is not in {}", said.err);
+        assert!(
+            wording.err.contains(word),
+            "{word:?} is not in {}",
+            wording.err
+        );
     }
     assert!(!field.path("out/machine").exists());
 }
@@ -551,9 +555,15 @@ fn keys_that_do_not_go_together_are_refused() {
         ("join = \"1\"\n", "unit"),
     ] {
         let field = field(keys);
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(1), "{keys}: {}{}", said.out, said.err);
-        assert!(said.err.contains(words), "{keys}: {}", said.err);
+        let wording = field.run(&["map"]);
+        assert_eq!(
+            wording.status,
+            Some(1),
+            "{keys}: {}{}",
+            wording.out,
+            wording.err
+        );
+        assert!(wording.err.contains(words), "{keys}: {}", wording.err);
     }
     let field = Field::new();
     field.write("log.csv", csv(&log()));
@@ -561,11 +571,11 @@ fn keys_that_do_not_go_together_are_refused() {
         IMAGERY,
         &format!("{IMAGERY}\n[points]\npath = \"log.csv\"\ndate = 2026-04-14\n"),
     );
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(1));
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(1));
     assert!(
-        said.err.contains("imagery") && said.err.contains("points"),
+        wording.err.contains("imagery") && wording.err.contains("points"),
         "{}",
-        said.err
+        wording.err
     );
 }

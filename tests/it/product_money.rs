@@ -3,7 +3,7 @@
 use approx::assert_relative_eq;
 use serde_json::Value;
 
-use crate::field::{Field, Said};
+use crate::field::{Field, Wording};
 
 const PRICES: &str = "[prices]\ncurrency = \"EUR\"\ngrain = \"210 EUR/t\"\nnitrogen = \"1.15 EUR/kg N\"\napplication = \"8 EUR/ha\"\n";
 
@@ -12,19 +12,19 @@ fn mapped(changes: &[(&str, &str)]) -> Value {
     for (old, new) in changes {
         field.job(old, new);
     }
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     field.record()
 }
 
-fn refused(changes: &[(&str, &str)]) -> Said {
+fn refused(changes: &[(&str, &str)]) -> Wording {
     let field = Field::new();
     for (old, new) in changes {
         field.job(old, new);
     }
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(1), "{}{}", said.out, said.err);
-    said
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(1), "{}{}", wording.out, wording.err);
+    wording
 }
 
 fn number(value: &Value) -> f64 {
@@ -192,11 +192,11 @@ fn what_cannot_be_loaded_is_refused() {
             vec!["nothing is spread at that temperature"],
         ),
     ] {
-        let said = refused(&[
+        let wording = refused(&[
             ("name = \"UAN 28\"", product),
             ("heading = \"0 grid\"", &machine(line)),
         ]);
-        let text = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
+        let text = wording.err.split_whitespace().collect::<Vec<_>>().join(" ");
         for part in parts {
             assert!(text.contains(part), "{part} is not in: {text}");
         }
@@ -317,9 +317,9 @@ fn one_flat_rate_has_the_same_budget() {
          maximum_yield = \"100 bu/ac\"\nyield_curve = \"winter wheat, common practice\"\n[rate]\nmaximum = \"100 lb N/ac\"\nstep = \"0.01 lb N/ac\"\n\
          [product]\nname = \"UAN 28\"\n[prices]\ncurrency = \"USD\"\ngrain = \"6 USD/bu\"\nnitrogen = \"0.55 USD/lb N\"\napplication = \"6 USD/ac\"\n",
     );
-    let said = field.run(&["rate", "--json"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    let value: Value = serde_json::from_str(&said.out).unwrap();
+    let wording = field.run(&["rate", "--json"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
+    let value: Value = serde_json::from_str(&wording.out).unwrap();
     let money = &value["result"]["money"];
     let (per_ha, lb) = (
         haulm::units::M2_PER_HA / haulm::units::M2_PER_AC,

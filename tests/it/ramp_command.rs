@@ -141,8 +141,8 @@ fn the_choice_of_the_curve_is_told_and_made() {
         need(&line),
         need(&curve)
     );
-    let told = String::from_utf8(run(&job("linear plateau"), &["--details"]).stdout).unwrap();
-    for wanted in [
+    let notice = String::from_utf8(run(&job("linear plateau"), &["--details"]).stdout).unwrap();
+    for requirement in [
         "linear plateau (used)",
         "quadratic plateau",
         "straight line",
@@ -151,7 +151,7 @@ fn the_choice_of_the_curve_is_told_and_made() {
         "70.0 kg N/ha (62.5 lb N/ac)",
         "[ramp.model]",
     ] {
-        assert!(told.contains(wanted), "{wanted} in {told}");
+        assert!(notice.contains(requirement), "{requirement} in {notice}");
     }
 }
 
@@ -241,7 +241,7 @@ fn limits_products_and_dates_hold_as_always() {
 
 #[test]
 fn refusals_name_the_step() {
-    let told = |job: &str| {
+    let notice = |job: &str| {
         let output = run(job, &[]);
         assert_eq!(
             output.status.code(),
@@ -251,14 +251,14 @@ fn refusals_name_the_step() {
         );
         String::from_utf8(output.stderr).unwrap()
     };
-    let few = told(&format!("{}{REST}", steps(&CLEAR[..3])));
+    let few = notice(&format!("{}{REST}", steps(&CLEAR[..3])));
     assert!(
         few.contains("error[reference.ramp]")
             && few.contains("3 different nitrogen rates")
             && few.contains("at least 4"),
         "{few}"
     );
-    let bare = told(&format!(
+    let bare = notice(&format!(
         "{}[[reference.ramp]]\nrate = \"40 kg/ha\"\nindex = 0.6\n{REST}",
         steps(&CLEAR)
     ));
@@ -266,7 +266,7 @@ fn refusals_name_the_step() {
         bare.contains("job.nitrogen_or_product") && bare.contains("reference.ramp[9].rate"),
         "{bare}"
     );
-    let unknown = told(&format!(
+    let unknown = notice(&format!(
         "{}[[reference.ramp]]\nrate = \"40 kg N/ha\"\nindx = 0.6\n{REST}",
         steps(&CLEAR)
     ));
@@ -274,7 +274,7 @@ fn refusals_name_the_step() {
         unknown.contains("job.unknown_key") && unknown.contains("did you mean \"index\"?"),
         "{unknown}"
     );
-    let both = told(&format!(
+    let both = notice(&format!(
         "[reference]\nreadings = [{{ strip = 0.66, beside = 0.50 }}]\n{}{REST}",
         steps(&CLEAR)
     ));
@@ -282,7 +282,7 @@ fn refusals_name_the_step() {
         both.contains("job.together") && both.contains("reference.readings and reference.ramp"),
         "{both}"
     );
-    let unlimited = told(&steps(&CLEAR));
+    let unlimited = notice(&steps(&CLEAR));
     assert!(unlimited.contains("rate.maximum"), "{unlimited}");
 }
 

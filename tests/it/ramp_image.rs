@@ -100,9 +100,9 @@ fn ready(unit: &str, narrow: f64) -> Field {
 }
 
 fn result(field: &Field) -> Value {
-    let said = field.run(&["rate", "--json"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    serde_json::from_str::<Value>(&said.out).unwrap()["result"].clone()
+    let wording = field.run(&["rate", "--json"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
+    serde_json::from_str::<Value>(&wording.out).unwrap()["result"].clone()
 }
 
 #[test]
@@ -110,10 +110,10 @@ fn steps_are_measured_without_edges_and_bare_ground() {
     let value = result(&ready("kg N/ha", 0.0));
     let readings = value["reference"]["readings"].as_array().unwrap();
     assert_eq!(readings.len(), INDEX.len());
-    for (k, (reading, wanted)) in readings.iter().zip(INDEX).enumerate() {
+    for (k, (reading, requirement)) in readings.iter().zip(INDEX).enumerate() {
         assert!(
-            (reading["index"].as_f64().unwrap() - wanted).abs() < 1e-6,
-            "step {}: {reading} instead of {wanted}",
+            (reading["index"].as_f64().unwrap() - requirement).abs() < 1e-6,
+            "step {}: {reading} instead of {requirement}",
             k + 1
         );
         assert_eq!(reading["rate_kg_n_ha"].as_f64().unwrap(), 20.0 * k as f64);
@@ -152,28 +152,28 @@ fn a_step_too_narrow_is_left_out() {
         value["reference"]["readings"].as_array().unwrap().len(),
         INDEX.len() - 1
     );
-    let told = value["findings"]
+    let notice = value["findings"]
         .as_array()
         .unwrap()
         .iter()
         .find(|finding| finding["code"] == "ramp.step")
         .unwrap();
     assert!(
-        told["message"]
+        notice["message"]
             .as_str()
             .unwrap()
             .contains("step 1 of the ramp"),
-        "{told}"
+        "{notice}"
     );
 }
 
 #[test]
 fn what_is_refused() {
-    let refused = |field: &Field, wanted: &[&str]| {
-        let said = field.run(&["rate"]);
-        assert_eq!(said.status, Some(1), "{}{}", said.out, said.err);
-        for part in wanted {
-            assert!(said.err.contains(part), "{part} in {}", said.err);
+    let refused = |field: &Field, requirement: &[&str]| {
+        let wording = field.run(&["rate"]);
+        assert_eq!(wording.status, Some(1), "{}{}", wording.out, wording.err);
+        for part in requirement {
+            assert!(wording.err.contains(part), "{part} in {}", wording.err);
         }
     };
     let field = ready("kg N/ha", 0.0);

@@ -34,10 +34,10 @@ fn rate(more: &[&str]) -> (Value, Option<i32>) {
     (value, output.status.code())
 }
 
-fn near(value: &Value, wanted: f64) -> bool {
+fn near(value: &Value, requirement: f64) -> bool {
     value
         .as_f64()
-        .is_some_and(|value| (value - wanted).abs() < 1e-6)
+        .is_some_and(|value| (value - requirement).abs() < 1e-6)
 }
 
 fn codes(value: &Value) -> Vec<&str> {
@@ -100,16 +100,16 @@ fn both_systems_of_units_are_printed() {
         ]
         .concat(),
     );
-    let told = String::from_utf8(output.stdout).unwrap();
+    let notice = String::from_utf8(output.stdout).unwrap();
     // 33 lb N/ac at 28 % and 10.67 lb/gal.
-    for wanted in [
+    for requirement in [
         "33.0 lb N/ac (37.0 kg N/ha)",
         "34.6 bu/ac",
         "2.33 t/ha",
         "11.0 gal/ac",
         "103.3 L/ha",
     ] {
-        assert!(told.contains(wanted), "{wanted} in {told}");
+        assert!(notice.contains(requirement), "{requirement} in {notice}");
     }
     assert!(output.stderr.is_empty());
 }
@@ -224,12 +224,12 @@ fn stops_are_told_by_code() {
         .concat(),
     );
     assert_eq!(output.status.code(), Some(1));
-    let told = String::from_utf8(output.stdout).unwrap();
+    let notice = String::from_utf8(output.stdout).unwrap();
     assert!(
-        told.contains("[season.early] only 40 growing days")
-            && told.contains("[season.estimate]")
-            && told.contains("NOT FOR USE"),
-        "{told}"
+        notice.contains("[season.early] only 40 growing days")
+            && notice.contains("[season.estimate]")
+            && notice.contains("NOT FOR USE"),
+        "{notice}"
     );
     let (value, status) = rate(&[
         "--strip",
@@ -277,8 +277,8 @@ fn a_job_file_gives_the_same_and_may_accept() {
         assert_eq!(output.status.code(), Some(1), "{stale:?}");
         let value: Value = serde_json::from_slice(&output.stdout).unwrap();
         assert!(codes(&value).contains(&"accept.stale"), "{value}");
-        let told = String::from_utf8(output.stderr).unwrap();
-        assert!(told.contains("figure = \"35.0 lb N/ac\""), "{told}");
+        let notice = String::from_utf8(output.stderr).unwrap();
+        assert!(notice.contains("figure = \"35.0 lb N/ac\""), "{notice}");
     }
 }
 
@@ -333,18 +333,18 @@ fn refusals_name_the_option() {
     let mut faulty = WHEAT.to_vec();
     (faulty[10], faulty[12]) = ("100", "120 kg/ha");
     let output = haulm(&[&faulty[..], &["--strip", "0.665", "--beside", "0.50"]].concat());
-    let told = String::from_utf8(output.stderr).unwrap();
+    let notice = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(1));
     assert!(
-        told.contains("--max-yield")
-            && told.contains("job.bare_number")
-            && told.contains("--maximum")
-            && told.contains("kg N/ha"),
-        "{told}"
+        notice.contains("--max-yield")
+            && notice.contains("job.bare_number")
+            && notice.contains("--maximum")
+            && notice.contains("kg N/ha"),
+        "{notice}"
     );
     assert!(
-        !told.contains("options:") && !told.contains("response."),
-        "no trace of a job file: {told}"
+        !notice.contains("options:") && !notice.contains("response."),
+        "no trace of a job file: {notice}"
     );
     let output = haulm(
         &[
@@ -414,8 +414,8 @@ fn a_curve_may_be_stated_in_bushels_of_its_crop() {
             .unwrap()
     };
     let kg_ha = 8.773 * 60.0 * 0.453_592_37 / 0.404_685_642_24;
-    let wanted = by("590 kg/ha") * kg_ha / 590.0;
-    assert!((by("8.773 bu/ac") - wanted).abs() < 1e-6);
+    let requirement = by("590 kg/ha") * kg_ha / 590.0;
+    assert!((by("8.773 bu/ac") - requirement).abs() < 1e-6);
 }
 
 #[test]

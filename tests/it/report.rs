@@ -47,8 +47,8 @@ fn priced() -> Field {
     field.polygons("pond.geojson", &[rectangle([150.0, 100.0, 170.0, 130.0])]);
     field.job("[imagery]", "[[field.exclude]]\npath = \"pond.geojson\"\nbuffer = \"5 m\"\nreason = \"pond\"\n\n[imagery]");
     field.job("[output]", PRICES);
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     field
 }
 
@@ -226,10 +226,10 @@ fn names_never_become_code() {
     for name in hostile {
         let field = Field::new();
         field.job("name = \"Middle Piece\"", &format!("name = \"{name}\""));
-        let said = field.run(&["map"]);
-        if said.status != Some(0) {
+        let wording = field.run(&["map"]);
+        if wording.status != Some(0) {
             // A name may be refused; then nothing is written.
-            assert_eq!(said.status, Some(1), "{name}: {}", said.err);
+            assert_eq!(wording.status, Some(1), "{name}: {}", wording.err);
             continue;
         }
         let outputs = field.outputs();
@@ -327,8 +327,8 @@ fn odd_fields_have_sensible_reports() {
     let made = |change: &dyn Fn(&Field)| {
         let field = Field::new();
         change(&field);
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
         assert!(
             fs_err::metadata(field.path("out/office/report.pdf"))
                 .unwrap()
@@ -440,8 +440,8 @@ fn us_units_all_through() {
         "maximum = \"130 lb N/ac\"\nstep = \"5 lb N/ac\"",
     );
     field.job("[output]\n", "[output]\nunit = \"gal/ac\"\n");
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     let html = text(&field, "office/report.html");
     // Formulas on page five have their own units.
     let first = words(html.split("<section id=\"made\"").next().unwrap());
@@ -465,8 +465,8 @@ fn card_and_task_data_name_client_farm_and_files() {
         "[output]",
         "[record]\nclient = \"Ä. Grower\"\nfarm = \"Home farm\"\n\n[output]",
     );
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     let record = field.record();
     let map = record["map_id"].as_str().unwrap();
     assert_eq!(record["settings"]["record"]["farm"], "Home farm");

@@ -64,17 +64,17 @@ fn faults(seed: u64) -> Vec<String> {
         .arg(field.folder.path().join("job.toml"))
         .output()
         .unwrap();
-    let said = String::from_utf8_lossy(&done.stderr)
+    let wording = String::from_utf8_lossy(&done.stderr)
         .split_whitespace()
         .collect::<Vec<_>>()
         .join(" ");
     if done.status.code() != Some(0) {
-        let told = String::from_utf8_lossy(&done.stdout);
-        let stop = told
+        let notice = String::from_utf8_lossy(&done.stdout);
+        let stop = notice
             .lines()
             .find(|line| line.contains("stop"))
             .unwrap_or_default();
-        return vec![format!("exit {:?}: {said} {stop}", done.status.code())];
+        return vec![format!("exit {:?}: {wording} {stop}", done.status.code())];
     }
     let out = field.folder.path().join("out");
     let mut found = Vec::new();
@@ -239,31 +239,35 @@ fn a_format_that_cannot_be_written_is_told_and_the_others_are_there() {
             there("office/prescription.geojson"),
             there("machine"),
         );
-        let said = [&done.stderr[..], &done.stdout[..]]
+        let wording = [&done.stderr[..], &done.stdout[..]]
             .concat()
             .split(u8::is_ascii_whitespace)
             .filter(|word| !word.is_empty())
             .map(|word| String::from_utf8_lossy(word))
             .collect::<Vec<_>>()
             .join(" ");
-        (done.status.code(), codes, files, said)
+        (done.status.code(), codes, files, wording)
     };
     // The office's GeoJSON alone fails.
-    let (status, codes, files, said) = map(r#"["geopackage", "geojson", "geotiff"]"#);
-    assert_eq!((status, files), (Some(0), (true, false, true)), "{said}");
+    let (status, codes, files, wording) = map(r#"["geopackage", "geojson", "geotiff"]"#);
+    assert_eq!((status, files), (Some(0), (true, false, true)), "{wording}");
     assert!(
         codes.iter().any(|code| code == "output.format"),
         "{codes:?}"
     );
-    assert!(said.contains("runs from longitude"), "{said}");
+    assert!(wording.contains("runs from longitude"), "{wording}");
     // A file of the machine fails, so the machine gets none.
-    let (status, codes, files, said) = map(r#"["geopackage", "iso11783", "shapefile"]"#);
-    assert_eq!((status, files), (Some(1), (true, false, false)), "{said}");
+    let (status, codes, files, wording) = map(r#"["geopackage", "iso11783", "shapefile"]"#);
+    assert_eq!(
+        (status, files),
+        (Some(1), (true, false, false)),
+        "{wording}"
+    );
     assert!(
         codes.iter().any(|code| code == "output.machine"),
         "{codes:?}"
     );
-    assert!(said.contains("runs from longitude"), "{said}");
+    assert!(wording.contains("runs from longitude"), "{wording}");
 }
 
 #[test]

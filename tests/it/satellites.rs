@@ -122,8 +122,8 @@ fn classes(x: f64, y: f64) -> u16 {
     }
 }
 
-/// Writes a product; `added`: what was added to the pixels, `said`: what the metadata says.
-fn sentinel(folder: &Path, added: f64, said: i32) -> PathBuf {
+/// Writes a product; `added`: what was added to the pixels, `wording`: what the metadata says.
+fn sentinel(folder: &Path, added: f64, wording: i32) -> PathBuf {
     let root = folder.join(SCENE);
     let images = root.join("GRANULE/L2A_T33UWR_A012345_20260414T101031/IMG_DATA");
     let file = |rest: &str| {
@@ -148,7 +148,7 @@ fn sentinel(folder: &Path, added: f64, said: i32) -> PathBuf {
     }
     band(&file("SCL_20m"), 20.0, &utm(), "JP2OpenJPEG", &classes);
     let offsets: Vec<String> = (0..13)
-        .map(|k| format!("<BOA_ADD_OFFSET band_id=\"{k}\">{said}</BOA_ADD_OFFSET>"))
+        .map(|k| format!("<BOA_ADD_OFFSET band_id=\"{k}\">{wording}</BOA_ADD_OFFSET>"))
         .collect();
     let text = format!(
         "<a><PRODUCT_START_TIME>2026-04-14T10:10:31.024Z</PRODUCT_START_TIME><PROCESSING_BASELINE>05.11</PROCESSING_BASELINE><BOA_QUANTIFICATION_VALUE>10000</BOA_QUANTIFICATION_VALUE>{}</a>",
@@ -220,25 +220,25 @@ fn close(a: f64, b: f64) {
     assert!((a - b).abs() < 6e-5, "{a} and {b}");
 }
 
-fn told(text: &str) -> String {
+fn notice(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// Runs a field that must be refused with these parts.
 fn refused(field: &Field, parts: &[&str]) {
-    let said = field.run(&["check"]);
-    let told = told(&said.err);
-    assert_eq!(said.status, Some(1), "{told}{}", said.out);
+    let wording = field.run(&["check"]);
+    let notice = notice(&wording.err);
+    assert_eq!(wording.status, Some(1), "{notice}{}", wording.out);
     for part in parts.iter().chain(&["hint: "]) {
-        assert!(told.contains(part), "{part:?} is not in: {told}");
+        assert!(notice.contains(part), "{part:?} is not in: {notice}");
     }
 }
 
 /// Runs a field that must work, with these parts on the terminal.
 fn works(field: &Field, parts: &[&str]) {
-    let said = field.run(&["map"]);
-    let out = told(&said.out);
-    assert_eq!(said.status, Some(0), "{}{out}", said.err);
+    let wording = field.run(&["map"]);
+    let out = notice(&wording.out);
+    assert_eq!(wording.status, Some(0), "{}{out}", wording.err);
     for part in parts {
         assert!(out.contains(part), "{part:?} is not in: {out}");
     }
@@ -313,11 +313,11 @@ fn a_sentinel_2_product_is_its_bands_with_offset_and_mask() {
     );
     // The day of the product is not that of the job.
     zip.job("date = 2026-04-14", "date = 2026-04-15");
-    let said = zip.run(&["check"]);
+    let wording = zip.run(&["check"]);
     assert!(
-        said.status == Some(1) && said.out.contains("image.date"),
+        wording.status == Some(1) && wording.out.contains("image.date"),
         "{}",
-        said.out
+        wording.out
     );
 }
 
@@ -364,16 +364,16 @@ fn a_first_job_of_a_product_names_no_bands_and_has_its_day() {
         "--strips",
         "strips.geojson",
     ];
-    let said = std::process::Command::new(env!("CARGO_BIN_EXE_haulm"))
+    let wording = std::process::Command::new(env!("CARGO_BIN_EXE_haulm"))
         .args(arguments)
         .current_dir(field.path(""))
         .output()
         .unwrap();
     assert_eq!(
-        said.status.code(),
+        wording.status.code(),
         Some(0),
         "{}",
-        String::from_utf8_lossy(&said.stderr)
+        String::from_utf8_lossy(&wording.stderr)
     );
     let text = fs_err::read_to_string(field.path("job.toml")).unwrap();
     assert!(
@@ -995,12 +995,14 @@ fn undeclared_nodata_is_noticed() {
         .unwrap();
     }
     dataset.close().unwrap();
-    let said = field.run(&["check"]);
+    let wording = field.run(&["check"]);
     assert!(
-        said.status == Some(1) && said.out.contains("[image.full]") && said.out.contains("65535"),
+        wording.status == Some(1)
+            && wording.out.contains("[image.full]")
+            && wording.out.contains("65535"),
         "{}{}",
-        said.out,
-        said.err
+        wording.out,
+        wording.err
     );
     field.job("index = \"NDVI\"\n", "index = \"NDVI\"\nnodata = 65535\n");
     works(&field, &[]);

@@ -31,21 +31,21 @@ struct Outcome {
     field: Field,
     status: Option<i32>,
     record: serde_json::Value,
-    told: String,
+    notice: String,
 }
 
 impl Outcome {
     fn of(field: Field) -> Self {
-        let said = field.run(&["map"]);
+        let wording = field.run(&["map"]);
         let record = if field.path("out/office/record.json").exists() {
             field.record()
         } else {
             serde_json::Value::Null
         };
         Self {
-            status: said.status,
+            status: wording.status,
             record,
-            told: format!("{}{}", said.out, said.err),
+            notice: format!("{}{}", wording.out, wording.err),
             field,
         }
     }
@@ -61,7 +61,7 @@ impl Outcome {
     fn mean(&self) -> f64 {
         self.record["totals"]["mean_n_kg_ha"]
             .as_f64()
-            .unwrap_or_else(|| panic!("{}", self.told))
+            .unwrap_or_else(|| panic!("{}", self.notice))
     }
     fn shown(&self) -> String {
         let reference = &self.record["reference"];
@@ -142,7 +142,7 @@ fn strips_that_contradict_each_other() {
             eprintln!("contradict seed {seed} {pixel} m: {}", outcome.shown());
             let (severity, message) = outcome
                 .finding("reference.disagree")
-                .unwrap_or_else(|| panic!("{}", outcome.told));
+                .unwrap_or_else(|| panic!("{}", outcome.notice));
             eprintln!("{message}");
             assert_eq!(severity, "caution");
             assert!(outcome.by_placebo(seed), "{}", outcome.shown());
@@ -183,10 +183,14 @@ fn a_strip_half_dead() {
                 outcome.status,
                 outcome.shown()
             );
-            assert_eq!(outcome.status, Some(1), "{}", outcome.told);
+            assert_eq!(outcome.status, Some(1), "{}", outcome.notice);
             assert!(!outcome.field.path("out/machine").exists());
             if pixel > 5.0 {
-                assert!(outcome.told.contains("one even stand"), "{}", outcome.told);
+                assert!(
+                    outcome.notice.contains("one even stand"),
+                    "{}",
+                    outcome.notice
+                );
             } else {
                 assert_eq!(outcome.finding("reference.unclear").unwrap().0, "stop");
                 let (_, message) = outcome.finding("reference.uneven").unwrap();
@@ -220,7 +224,7 @@ fn weeds_in_two_fifths_of_the_strip() {
             let outcome = Outcome::of(scene.field(pixel, noise, seed));
             let (severity, message) = outcome
                 .finding("reference.uneven")
-                .unwrap_or_else(|| panic!("{}", outcome.told));
+                .unwrap_or_else(|| panic!("{}", outcome.notice));
             eprintln!("weeds seed {seed} {pixel} m: {message}");
             assert_eq!(severity, "caution");
             assert!(message.contains("from its south end") && message.len() <= 300);
@@ -242,23 +246,30 @@ fn a_normal_field() {
             strips: &strips(seed),
         };
         // Two strips, as the guide asks for: the place of one alone moves a field's nitrogen by more.
-        let wanted = scene.true_nitrogen();
+        let requirement = scene.true_nitrogen();
         for (pixel, noise) in SEEN {
             let outcome = Outcome::of(scene.field(pixel, noise, seed));
             let spent = outcome.record["totals"]["n_kg"].as_f64().unwrap();
             eprintln!(
-                "normal seed {seed} {pixel} m: {spent:.0} of {wanted:.0} kg N ({:+.1} %); {}",
-                100.0 * (spent / wanted - 1.0),
+                "normal seed {seed} {pixel} m: {spent:.0} of {requirement:.0} kg N ({:+.1} %); {}",
+                100.0 * (spent / requirement - 1.0),
                 outcome.shown()
             );
-            assert!((spent / wanted - 1.0).abs() < 0.08, "{spent} of {wanted}");
+            assert!(
+                (spent / requirement - 1.0).abs() < 0.08,
+                "{spent} of {requirement}"
+            );
             for code in [
                 "reference.uneven",
                 "reference.unclear",
                 "response.none",
                 "rate.beyond",
             ] {
-                assert!(outcome.finding(code).is_none(), "{code}: {}", outcome.told);
+                assert!(
+                    outcome.finding(code).is_none(),
+                    "{code}: {}",
+                    outcome.notice
+                );
             }
         }
     }
@@ -283,13 +294,13 @@ fn a_stated_limit_is_refused_where_the_strip_shows_no_response() {
         Outcome::of(field)
     };
     let stated = run("2.0");
-    assert_eq!(stated.status, Some(1), "{}", stated.told);
+    assert_eq!(stated.status, Some(1), "{}", stated.notice);
     assert_eq!(stated.finding("response.stated_ratio").unwrap().0, "stop");
     // What it would have done to the dry half.
     assert!(stated.mean() > 10.0, "{}", stated.shown());
     assert!(!stated.field.path("out/machine").exists());
     let seen = run("\"seen\"");
-    assert_eq!(seen.status, Some(0), "{}", seen.told);
+    assert_eq!(seen.status, Some(0), "{}", seen.notice);
     assert_eq!(seen.record["reference"]["maximum_ratio_by"], "seen");
     assert!(seen.mean() < stated.mean());
 }

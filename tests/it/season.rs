@@ -67,10 +67,10 @@ fn finding<'a>(record: &'a serde_json::Value, code: &str) -> &'a serde_json::Val
 fn the_nearest_station_is_taken_and_told() {
     let field = with_stations("");
     record(&field, "weather/mill.csv", 5.0, 15.0, &[]);
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    let told = field.record();
-    let season = &told["season"];
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
+    let notice = field.record();
+    let season = &notice["season"];
     assert_eq!(
         (season["growing_days"].as_f64(), season["days"].as_u64()),
         (Some(100.0), Some(190))
@@ -96,10 +96,10 @@ fn the_nearest_station_is_taken_and_told() {
     let km = season["station"]["distance_km"].as_f64().unwrap();
     assert!((10.0..12.0).contains(&km), "{km}");
     assert_eq!(season["missing_days"], serde_json::json!([]));
-    assert_eq!(finding(&told, "weather.station")["severity"], "note");
-    let words = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(words.contains("Mill Barn, 11.0 km away"), "{}", said.out);
-    let inputs: Vec<&str> = told["inputs"]
+    assert_eq!(finding(&notice, "weather.station")["severity"], "note");
+    let words = wording.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("Mill Barn, 11.0 km away"), "{}", wording.out);
+    let inputs: Vec<&str> = notice["inputs"]
         .as_array()
         .unwrap()
         .iter()
@@ -116,10 +116,10 @@ fn the_nearest_station_is_taken_and_told() {
 #[test]
 fn a_station_far_away_is_a_caution() {
     let field = with_stations("station = \"high moor\"\n");
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    let told = field.record();
-    let far = finding(&told, "weather.far");
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
+    let notice = field.record();
+    let far = finding(&notice, "weather.far");
     assert_eq!(far["severity"], "caution");
     assert!(
         far["message"].as_str().unwrap().contains("High Moor, 111."),
@@ -132,32 +132,36 @@ fn missing_days_are_named_filled_or_left_out() {
     let gap = [date(2026, 3, 4), date(2026, 3, 5), date(2026, 3, 9)];
     let field = with_stations("");
     record(&field, "weather/mill.csv", 5.0, 15.0, &gap);
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(1));
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(1));
     for part in [
         "lacks 3 day(s)",
         "2026-03-04 to 2026-03-05, 2026-03-09",
         "mill.csv",
         "season.stations",
     ] {
-        assert!(said.err.contains(part), "{part} is not in: {}", said.err);
+        assert!(
+            wording.err.contains(part),
+            "{part} is not in: {}",
+            wording.err
+        );
     }
 
     field.job(
         "stations = \"stations.csv\"\n",
         "stations = \"stations.csv\"\nmissing_days = \"next station\"\n",
     );
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    let told = field.record();
-    assert_eq!(told["season"]["growing_days"].as_f64(), Some(100.0));
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
+    let notice = field.record();
+    assert_eq!(notice["season"]["growing_days"].as_f64(), Some(100.0));
     assert_eq!(
-        told["season"]["filled_days"][2],
+        notice["season"]["filled_days"][2],
         serde_json::json!({ "date": "2026-03-09", "station": "Ford End" })
     );
-    assert_eq!(told["season"]["further_stations"][0]["name"], "Ford End");
+    assert_eq!(notice["season"]["further_stations"][0]["name"], "Ford End");
     assert!(
-        finding(&told, "weather.filled")["message"]
+        finding(&notice, "weather.filled")["message"]
             .as_str()
             .unwrap()
             .contains("2026-03-04 to 2026-03-05, 2026-03-09 from Ford End")
@@ -167,16 +171,16 @@ fn missing_days_are_named_filled_or_left_out() {
         "missing_days = \"next station\"",
         "missing_days = \"leave out\"",
     );
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    let told = field.record();
-    assert_eq!(told["season"]["growing_days"].as_f64(), Some(97.0));
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
+    let notice = field.record();
+    assert_eq!(notice["season"]["growing_days"].as_f64(), Some(97.0));
     assert_eq!(
-        told["season"]["missing_days"],
+        notice["season"]["missing_days"],
         serde_json::json!(["2026-03-04", "2026-03-05", "2026-03-09"])
     );
     assert!(
-        finding(&told, "weather.left_out")["message"]
+        finding(&notice, "weather.left_out")["message"]
             .as_str()
             .unwrap()
             .contains("97 to 100 growing days")
@@ -188,22 +192,22 @@ fn more_than_a_tenth_left_out_stops() {
     let gap: Vec<Date> = date(2026, 3, 1).series(1.day()).take(20).collect();
     let field = with_stations("missing_days = \"leave out\"\n");
     record(&field, "weather/mill.csv", 5.0, 15.0, &gap);
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(1), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(1), "{}{}", wording.out, wording.err);
     assert!(
-        format!("{}{}", said.out, said.err)
+        format!("{}{}", wording.out, wording.err)
             .split_whitespace()
             .collect::<Vec<_>>()
             .join(" ")
             .contains("20 of 190 days"),
         "{}{}",
-        said.out,
-        said.err
+        wording.out,
+        wording.err
     );
     assert!(
-        said.err.contains("stopped[weather.left_out]"),
+        wording.err.contains("stopped[weather.left_out]"),
         "{}",
-        said.err
+        wording.err
     );
 }
 
@@ -212,10 +216,10 @@ fn rule_and_ceiling_reach_the_count() {
     // Nights of -8 and days of 14 °C: a mean of 3 is no growing day, but the day alone lies above the base.
     let field = with_stations("growing_day_rule = \"extremes\"\nceiling = \"10 °C\"\n");
     record(&field, "weather/mill.csv", -8.0, 14.0, &[]);
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    let told = field.record();
-    let season = &told["season"];
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
+    let notice = field.record();
+    let season = &notice["season"];
     assert_eq!(
         (
             season["growing_days"].as_f64(),
@@ -229,7 +233,7 @@ fn rule_and_ceiling_reach_the_count() {
         (season["degree_sum_c_d"].as_f64().unwrap() - 280.0).abs() < 1e-9,
         "{season}"
     );
-    assert_eq!(told["settings"]["season"]["growing_day_rule"], "extremes");
+    assert_eq!(notice["settings"]["season"]["growing_day_rule"], "extremes");
 }
 
 #[test]
@@ -278,10 +282,14 @@ fn what_cannot_be_meant_is_refused() {
     ] {
         let field = Field::new();
         field.job("growing_days = 100\n", lines);
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(1), "{lines}");
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(1), "{lines}");
         for part in parts {
-            assert!(said.err.contains(part), "{part} is not in: {}", said.err);
+            assert!(
+                wording.err.contains(part),
+                "{part} is not in: {}",
+                wording.err
+            );
         }
     }
 }
@@ -289,12 +297,12 @@ fn what_cannot_be_meant_is_refused() {
 #[test]
 fn a_list_of_stations_without_the_named_one_is_refused() {
     let field = with_stations("station = \"Mill Bern\"\n");
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(1));
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(1));
     assert!(
-        said.err.contains("no station called \"Mill Bern\"")
-            && said.err.contains("High Moor, Mill Barn, Ford End"),
+        wording.err.contains("no station called \"Mill Bern\"")
+            && wording.err.contains("High Moor, Mill Barn, Ford End"),
         "{}",
-        said.err
+        wording.err
     );
 }

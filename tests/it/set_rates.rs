@@ -116,33 +116,36 @@ fn nothing_outside_the_ground_moves_and_no_rate_leaves_its_limits() {
         assert_eq!(was.len(), is.len());
         let mut inside = 0;
         for k in 0..was.len() {
-            let told = format!("round {round}, {what}, {ground:?}, cell {k}");
-            assert_eq!((was[k].2, was[k].3), (is[k].2, is[k].3), "{told}");
+            let notice = format!("round {round}, {what}, {ground:?}, cell {k}");
+            assert_eq!((was[k].2, was[k].3), (is[k].2, is[k].3), "{notice}");
             let (old, new) = (rate_of(&was[k]), rate_of(&is[k]));
             if !lies_in(&after, k, ground) {
-                assert_eq!(was[k], is[k], "{told}");
+                assert_eq!(was[k], is[k], "{notice}");
                 continue;
             }
             inside += 1;
-            assert!(new <= 150.0, "{told}: {new}");
+            assert!(new <= 150.0, "{notice}: {new}");
             if was[k].3 == CellState::Canopy {
-                assert!((10.0..=150.0).contains(&new), "{told}: {new}");
+                assert!((10.0..=150.0).contains(&new), "{notice}: {new}");
                 let (number, _) = what.split_once('"').unwrap().1.split_once(' ').unwrap();
                 let number: f64 = number.parse().unwrap();
                 let step = 5.0;
                 match round % 4 {
-                    0 => assert!((new - number).abs() <= step / 2.0 + 1e-9, "{told}: {new}"),
+                    0 => assert!((new - number).abs() <= step / 2.0 + 1e-9, "{notice}: {new}"),
                     1 | 2 => {
-                        let wanted = (old + number).clamp(10.0, 150.0);
-                        assert!((new - wanted).abs() <= step / 2.0 + 1e-9, "{told}: {new}");
+                        let requirement = (old + number).clamp(10.0, 150.0);
+                        assert!(
+                            (new - requirement).abs() <= step / 2.0 + 1e-9,
+                            "{notice}: {new}"
+                        );
                     }
                     _ => {
-                        assert!(new <= number + 1e-9, "{told}: {new}");
-                        assert!(old > number || (new - old).abs() < 1e-9, "{told}: {new}");
+                        assert!(new <= number + 1e-9, "{notice}: {new}");
+                        assert!(old > number || (new - old).abs() < 1e-9, "{notice}: {new}");
                     }
                 }
             } else {
-                assert!(new <= old, "{told}: {old} became {new}");
+                assert!(new <= old, "{notice}: {old} became {new}");
             }
         }
         let found = &after.outcome().set[0];
@@ -156,9 +159,9 @@ fn nothing_outside_the_ground_moves_and_no_rate_leaves_its_limits() {
                 .map(|(cell, area)| rate_of(cell) * area.as_ha())
                 .sum()
         };
-        let told = found.after.get() - found.before.get();
+        let notice = found.after.get() - found.before.get();
         let really = sum(&is, &after) - sum(&was, &before);
-        assert!((told - really).abs() < 1e-6, "{told} against {really}");
+        assert!((notice - really).abs() < 1e-6, "{notice} against {really}");
         assert!((after.outcome().totals.n_kg - sum(&is, &after)).abs() < 1e-6);
     }
 }
@@ -380,14 +383,14 @@ fn page_one_of_the_report_and_the_record_say_what_was_set_and_why() {
     mapped(&field);
     let record = field.record();
     assert_ne!(record["map_id"], without);
-    let told = &record["set_by_hand"][0];
-    assert_eq!(told["reason"], "because of hollow");
-    assert_eq!(told["cells"], 16);
+    let notice = &record["set_by_hand"][0];
+    assert_eq!(notice["reason"], "because of hollow");
+    assert_eq!(notice["cells"], 16);
     assert_eq!(
         record["settings"]["rate"]["set"][0]["at_most_kg_n_ha"],
         20.0
     );
-    assert!(told["n_kg"].as_f64() < told["n_kg_before"].as_f64());
+    assert!(notice["n_kg"].as_f64() < notice["n_kg_before"].as_f64());
     let text = message(&field, "rate.by_hand").unwrap();
     assert!(
         text.starts_with("by hand limited to 20.0 kg N/ha: 16 cells, 0.92 ha"),
@@ -486,9 +489,9 @@ fn product_and_us_amounts_are_read() {
         panic!("{:?}", prepared.settings().rate.set);
     };
     // UAN 28: 0.28 of 1.28 kg/L, handbook figures.
-    let mut told = String::new();
-    write!(told, "{:.2}", change.get()).unwrap();
-    assert!((change.get() + 40.0 * 1.28 * 0.28).abs() < 0.2, "{told}");
+    let mut notice = String::new();
+    write!(notice, "{:.2}", change.get()).unwrap();
+    assert!((change.get() + 40.0 * 1.28 * 0.28).abs() < 0.2, "{notice}");
     assert!(
         prepared
             .findings()

@@ -99,8 +99,8 @@ fn a_difference_that_no_strip_crosses_is_told() {
         deficit: (0.15, 0.08),
         ..Plan::PLAIN
     });
-    let told = gradient.iter().filter(|one| one.uncrossed).count();
-    assert!(told >= 4, "{told} of {GROUNDS}");
+    let notice = gradient.iter().filter(|one| one.uncrossed).count();
+    assert!(notice >= 4, "{notice} of {GROUNDS}");
 }
 
 #[test]

@@ -9,7 +9,7 @@ use haulm::format::shapefile::safe_name;
 use haulm::format::task_set::{TaskFacts, TaskSet, tasks_of};
 use serde_json::{Value, json};
 
-use crate::field::{Field, JOB, Said, files};
+use crate::field::{Field, JOB, Wording, files};
 
 /// Finished maps, and a place for sticks.
 struct Bench {
@@ -24,8 +24,8 @@ impl Bench {
             "[output]\nfolder = \"out\"",
             "[output]\nfolder = \"out\"\nformats = [\"shapefile\", \"iso11783\"]",
         );
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
         fs_err::create_dir(field.path("maps")).unwrap();
         Self { field }
     }
@@ -98,25 +98,25 @@ impl Bench {
         bench
     }
 
-    fn haulm(&self, arguments: &[&str]) -> Told {
-        let said: Said = Command::new(env!("CARGO_BIN_EXE_haulm"))
+    fn haulm(&self, arguments: &[&str]) -> Judged {
+        let wording: Wording = Command::new(env!("CARGO_BIN_EXE_haulm"))
             .args(arguments)
             .arg("--json")
             .current_dir(self.path(""))
             .output()
             .unwrap()
             .into();
-        let value = serde_json::from_str(&said.out).unwrap_or(Value::Null);
-        Told { said, value }
+        let value = serde_json::from_str(&wording.out).unwrap_or(Value::Null);
+        Judged { wording, value }
     }
 
     /// All maps onto the stick.
-    fn write(&self) -> Told {
+    fn write(&self) -> Judged {
         self.haulm(&["stick", "maps", "--to", "stick"])
     }
 
     /// The stick against all maps.
-    fn prove(&self) -> Told {
+    fn prove(&self) -> Judged {
         self.haulm(&["check", "stick", "--against", "maps"])
     }
 
@@ -133,28 +133,28 @@ impl Bench {
     }
 }
 
-struct Told {
-    said: Said,
+struct Judged {
+    wording: Wording,
     value: Value,
 }
 
-impl Told {
+impl Judged {
     fn done(self) -> Value {
         assert_eq!(
-            self.said.status,
+            self.wording.status,
             Some(0),
             "{}{}",
-            self.said.out,
-            self.said.err
+            self.wording.out,
+            self.wording.err
         );
         self.value
     }
 
     /// Refused or stopped, with these words on standard error or in a finding.
     fn refused(&self, code: &str, parts: &[&str]) {
-        let all = format!("{}{}", self.said.err, self.said.out);
+        let all = format!("{}{}", self.wording.err, self.wording.out);
         let all = all.split_whitespace().collect::<Vec<_>>().join(" ");
-        assert_eq!(self.said.status, Some(1), "{all}");
+        assert_eq!(self.wording.status, Some(1), "{all}");
         for part in parts.iter().chain(&[code]) {
             assert!(all.contains(part), "{part:?} is not in: {all}");
         }
@@ -217,8 +217,8 @@ fn forty() -> Vec<String> {
 #[test]
 fn a_plain_check_looks_at_every_task() {
     let bench = Bench::with_stick();
-    let told = bench.haulm(&["check", "stick"]).done();
-    let tasks = told["result"]["tasks"].as_array().unwrap();
+    let notice = bench.haulm(&["check", "stick"]).done();
+    let tasks = notice["result"]["tasks"].as_array().unwrap();
     assert_eq!(tasks.len(), 2);
     assert!(
         tasks
@@ -226,12 +226,12 @@ fn a_plain_check_looks_at_every_task() {
             .all(|task| task["map"]["total"].as_f64().unwrap() > 0.0)
     );
     // The second alone, by its id.
-    let told = bench.haulm(&["check", "stick", "--layer", "TSK2"]).done();
-    assert_eq!(told["result"]["map"]["task"], "TSK2");
+    let notice = bench.haulm(&["check", "stick", "--layer", "TSK2"]).done();
+    assert_eq!(notice["result"]["map"]["task"], "TSK2");
     assert!(
         bench
             .haulm(&["check", "stick", "--layer", "TSK3"])
-            .said
+            .wording
             .err
             .contains("TSK2 (Mill Piece aaaaa2)")
     );
@@ -246,9 +246,9 @@ fn a_plain_check_looks_at_every_task() {
         bytes.truncate(bytes.len() - 4);
         bytes
     });
-    let told = bench.haulm(&["check", "stick"]);
-    told.refused("task.grid_length", &["TSK2: "]);
-    assert_eq!(told.value["result"]["tasks"][0]["errors"], 0);
+    let notice = bench.haulm(&["check", "stick"]);
+    notice.refused("task.grid_length", &["TSK2: "]);
+    assert_eq!(notice.value["result"]["tasks"][0]["errors"], 0);
 }
 
 #[test]
@@ -350,7 +350,7 @@ fn forty_maps_go_on_one_stick_and_nothing_is_lost() {
 
     // Our own check of task data takes it, and the proof compares every cell.
     let checked = bench.haulm(&["check", "stick"]);
-    assert!(checked.value["status"] == "done", "{}", checked.said.err);
+    assert!(checked.value["status"] == "done", "{}", checked.wording.err);
     assert_eq!(
         checked.value["result"]["tasks"].as_array().unwrap().len(),
         40
@@ -393,9 +393,9 @@ fn three_jobs_of_a_folder_become_one_stick() {
             );
         field.write(&format!("{folder}.toml"), job);
     }
-    let said = field.command(&["stick", ".", "--to", "stick"]);
-    assert_eq!(said.status, Some(1));
-    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    let wording = field.command(&["stick", ".", "--to", "stick"]);
+    assert_eq!(wording.status, Some(1));
+    let notice = wording.err.split_whitespace().collect::<Vec<_>>().join(" ");
     for part in [
         "3 of 3 maps are not ready",
         "north40.toml",
@@ -403,15 +403,15 @@ fn three_jobs_of_a_folder_become_one_stick() {
         "run haulm map ./north40.toml",
         "hint: ",
     ] {
-        assert!(told.contains(part), "{part:?} is not in: {told}");
+        assert!(notice.contains(part), "{part:?} is not in: {notice}");
     }
     assert!(!field.path("stick").exists(), "nothing is half done");
     for job in ["north40.toml", "north80.toml", "sued.toml"] {
-        let said = field.command(&["map", job]);
-        assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+        let wording = field.command(&["map", job]);
+        assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     }
-    let said = field.command(&["stick", ".", "--to", "stick"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.command(&["stick", ".", "--to", "stick"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     for part in [
         "3 maps on the stick stick",
         "MILLER40",
@@ -420,14 +420,18 @@ fn three_jobs_of_a_folder_become_one_stick() {
         " gal",
         " ac",
     ] {
-        assert!(said.out.contains(part), "{part:?} is not in: {}", said.out);
+        assert!(
+            wording.out.contains(part),
+            "{part:?} is not in: {}",
+            wording.out
+        );
     }
     assert!(
-        said.out.lines().all(|line| line.chars().count() <= 80),
+        wording.out.lines().all(|line| line.chars().count() <= 80),
         "{}",
-        said.out
+        wording.out
     );
-    let said = field.command(&[
+    let wording = field.command(&[
         "check",
         "stick",
         "--against",
@@ -435,22 +439,26 @@ fn three_jobs_of_a_folder_become_one_stick() {
         "north80-map",
         "sued.toml",
     ]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    assert!(said.out.contains("is what the office made"), "{}", said.out);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
+    assert!(
+        wording.out.contains("is what the office made"),
+        "{}",
+        wording.out
+    );
 
     // An input that changes makes the map stale; a folder that is given stands for itself.
     let boundary = fs_err::read_to_string(field.path("boundary.geojson")).unwrap();
     field.write("boundary.geojson", format!("{boundary}\n"));
     let before = files(&field.path("stick"));
-    let said = field.command(&["stick", "sued.toml", "--to", "stick"]);
-    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert_eq!(said.status, Some(1), "{told}");
+    let wording = field.command(&["stick", "sued.toml", "--to", "stick"]);
+    let notice = wording.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(wording.status, Some(1), "{notice}");
     for part in [
         "sued.toml",
         "older than its input boundary.geojson",
         "run haulm map sued.toml",
     ] {
-        assert!(told.contains(part), "{part:?} is not in: {told}");
+        assert!(notice.contains(part), "{part:?} is not in: {notice}");
     }
     assert_eq!(files(&field.path("stick")), before);
 }
@@ -501,11 +509,13 @@ fn a_stick_that_came_back_is_kept_until_it_is_in_the_office() {
     }
     fs_err::write(bench.path("stick/holiday.jpg"), "mine").unwrap();
     let before = bench.stick();
-    let told = bench.prove();
+    let notice = bench.prove();
     assert!(
-        told.codes().contains(&"caution stick.returned".to_owned()),
+        notice
+            .codes()
+            .contains(&"caution stick.returned".to_owned()),
         "{:?}",
-        told.codes()
+        notice.codes()
     );
     let refused = bench.write();
     refused.refused(
@@ -630,10 +640,10 @@ fn task_data_of_others_stay() {
     assert_eq!(bench.stick()["mine.html"], b"mine");
     // And neither a map's folder nor a stick is taken for the other.
     bench.haulm(&["stick", "maps", "--to", "out"]).done();
-    let said = bench
+    let wording = bench
         .field
         .command(&["map", "job.toml", "--output", "stick"]);
-    assert!(said.err.contains("output.foreign"), "{}", said.err);
+    assert!(wording.err.contains("output.foreign"), "{}", wording.err);
     bench
         .haulm(&["stick", "stick", "--to", "other"])
         .refused("stick.input", &["is a stick"]);
@@ -695,9 +705,9 @@ fn a_changed_stick_is_found_and_named() {
     ];
     for (words, change) in grids {
         bench.change(&file, change);
-        let told = bench.prove();
-        told.refused("stick.grid", &[words, "map aaaaa1 of Long Ley"]);
-        assert_eq!(told.codes(), ["stop stick.grid"], "{words}");
+        let notice = bench.prove();
+        notice.refused("stick.grid", &[words, "map aaaaa1 of Long Ley"]);
+        assert_eq!(notice.codes(), ["stop stick.grid"], "{words}");
         restore(&file);
     }
 
@@ -759,18 +769,18 @@ fn a_changed_stick_is_found_and_named() {
     bench.change("index.html", |bytes| [bytes, b" ".to_vec()].concat());
     fs_err::write(bench.path("stick/SHAPES/OLD.shp"), "x").unwrap();
     fs_err::write(bench.path("stick/TASKDATA/GRD00099.bin"), "x").unwrap();
-    let told = bench.prove();
+    let notice = bench.prove();
     assert_eq!(
-        told.codes(),
+        notice.codes(),
         [
             "caution stick.card",
             "caution stick.stranger",
             "caution stick.card"
         ],
         "{}",
-        told.said.out
+        notice.wording.out
     );
-    told.done();
+    notice.done();
     for name in ["CARDS/LONG_LEY.txt", "index.html"] {
         restore(name);
     }
@@ -792,9 +802,9 @@ fn a_changed_stick_is_found_and_named() {
     fs_err::remove_dir_all(bench.path("maps/03")).unwrap();
     // Without the record the task data are still proved.
     fs_err::remove_file(bench.path("stick/haulm.json")).unwrap();
-    let told = bench.prove();
-    assert_eq!(told.codes(), ["caution stick.record"]);
-    told.done();
+    let notice = bench.prove();
+    assert_eq!(notice.codes(), ["caution stick.record"]);
+    notice.done();
     bench
         .haulm(&["check", "nowhere", "--against", "maps"])
         .refused("stick.input", &["no such stick"]);
@@ -829,18 +839,18 @@ fn maps_with_one_format_and_maps_given_twice() {
         fs_err::write(bench.path("maps/03").join(name), bytes).unwrap();
     }
     fs_err::write(bench.path("maps/03/office/record.json"), record).unwrap();
-    let told = bench.haulm(&["stick", "maps", "maps/01", "--to", "stick"]);
+    let notice = bench.haulm(&["stick", "maps", "maps/01", "--to", "stick"]);
     assert_eq!(
-        told.codes(),
+        notice.codes(),
         [
             "caution stick.formats",
             "note stick.twice",
             "note stick.folder"
         ],
         "{}",
-        told.said.out
+        notice.wording.out
     );
-    let done = told.done();
+    let done = notice.done();
     assert_eq!(done["result"]["maps"].as_array().unwrap().len(), 2);
     let stick = bench.stick();
     assert!(

@@ -42,12 +42,16 @@ fn farm(field: &Field, names: [&str; 3]) {
 fn several_fields_are_listed_with_the_filter_that_picks_each() {
     let field = Field::new();
     farm(&field, ["Low Ley", "O'Hara 40", "O'Hara 80"]);
-    let said = field.command(&["new", "farm.geojson", "image.tif", "--output", "a.toml"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
-    for wanted in ["Low Ley", "--where \"FIELD = 'O''Hara 40'\"", "--all"] {
-        assert!(said.out.contains(wanted), "{wanted} in {}", said.out);
+    let wording = field.command(&["new", "farm.geojson", "image.tif", "--output", "a.toml"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
+    for requirement in ["Low Ley", "--where \"FIELD = 'O''Hara 40'\"", "--all"] {
+        assert!(
+            wording.out.contains(requirement),
+            "{requirement} in {}",
+            wording.out
+        );
     }
-    let said = field.command(&[
+    let wording = field.command(&[
         "new",
         "farm.geojson",
         "image.tif",
@@ -56,12 +60,12 @@ fn several_fields_are_listed_with_the_filter_that_picks_each() {
         "--where",
         "FIELD = 'Low Ley'",
     ]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     let text = fs_err::read_to_string(field.path("b.toml")).unwrap();
     assert!(
-        text.contains("where = \"FIELD = 'Low Ley'\"") && !said.out.contains("boundary.several"),
+        text.contains("where = \"FIELD = 'Low Ley'\"") && !wording.out.contains("boundary.several"),
         "{text}{}",
-        said.out
+        wording.out
     );
 }
 
@@ -69,7 +73,7 @@ fn several_fields_are_listed_with_the_filter_that_picks_each() {
 fn each_field_becomes_a_job_in_one_folder() {
     let field = Field::new();
     farm(&field, ["Miller North 40", "Miller North 80", "Höhe/1"]);
-    let said = field.command(&[
+    let wording = field.command(&[
         "new",
         "farm.geojson",
         "image.tif",
@@ -82,8 +86,8 @@ fn each_field_becomes_a_job_in_one_folder() {
         "2026-04-14",
         "--json",
     ]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    let jobs = value(&said.out)["result"]["jobs"].clone();
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
+    let jobs = value(&wording.out)["result"]["jobs"].clone();
     assert_eq!(jobs.as_array().unwrap().len(), 3);
     for (name, folder) in [
         ("miller-north-40", "miller-north-40-2026-04-14"),
@@ -99,7 +103,7 @@ fn each_field_becomes_a_job_in_one_folder() {
         );
     }
     // By another column, and one that does not tell them apart is refused with those there are.
-    let said = field.command(&[
+    let wording = field.command(&[
         "new",
         "farm.geojson",
         "image.tif",
@@ -109,9 +113,9 @@ fn each_field_becomes_a_job_in_one_folder() {
         "--output",
         "more",
     ]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     assert!(field.path("more/7.toml").exists());
-    let said = field.command(&[
+    let wording = field.command(&[
         "new",
         "farm.geojson",
         "image.tif",
@@ -121,11 +125,11 @@ fn each_field_becomes_a_job_in_one_folder() {
         "--output",
         "none",
     ]);
-    assert_eq!(said.status, Some(1), "{}", said.out);
+    assert_eq!(wording.status, Some(1), "{}", wording.out);
     assert!(
-        said.err.contains("boundary.column") && said.err.contains("FIELD"),
+        wording.err.contains("boundary.column") && wording.err.contains("FIELD"),
         "{}",
-        said.err
+        wording.err
     );
     assert!(!field.path("none").exists(), "nothing is left of a refusal");
 }
@@ -136,9 +140,13 @@ fn a_day_in_the_file_name_is_a_guess_that_is_said() {
     for name in ["20260702.tif", "T14TPL_20260702T170849_ndvi.tif"] {
         fs_err::copy(field.path("image.tif"), field.path(name)).unwrap();
         let job = format!("{name}.toml");
-        let said = field.command(&["new", "boundary.geojson", name, "--output", &job]);
-        assert_eq!(said.status, Some(0), "{}", said.err);
-        assert!(said.out.contains("[image.date_guessed]"), "{}", said.out);
+        let wording = field.command(&["new", "boundary.geojson", name, "--output", &job]);
+        assert_eq!(wording.status, Some(0), "{}", wording.err);
+        assert!(
+            wording.out.contains("[image.date_guessed]"),
+            "{}",
+            wording.out
+        );
         let text = fs_err::read_to_string(field.path(&job)).unwrap();
         assert!(
             text.contains("date  = 2026-07-02") && text.contains("a guess, out of the file's name"),
@@ -165,7 +173,7 @@ fn every_method_begins_with_its_own_keys_alone() {
         ("class table", "classes = \"TODO\"", "yield_curve"),
         ("flat", "rate = \"TODO\"", "yield_curve"),
     ] {
-        let said = field.command(&[
+        let wording = field.command(&[
             "new",
             "boundary.geojson",
             "image.tif",
@@ -179,12 +187,12 @@ fn every_method_begins_with_its_own_keys_alone() {
             method,
             "--overwrite",
         ]);
-        assert_eq!(said.status, Some(0), "{method}: {}", said.err);
+        assert_eq!(wording.status, Some(0), "{method}: {}", wording.err);
         let text = fs_err::read_to_string(field.path("job.toml")).unwrap();
         assert!(text.contains(own), "{method}: {text}");
         assert!(!text.contains(other), "{method}: {text}");
     }
-    let said = field.command(&[
+    let wording = field.command(&[
         "new",
         "boundary.geojson",
         "image.tif",
@@ -192,8 +200,8 @@ fn every_method_begins_with_its_own_keys_alone() {
         "cube root",
         "--overwrite",
     ]);
-    assert_eq!(said.status, Some(1));
-    assert!(said.err.contains("square root"), "{}", said.err);
+    assert_eq!(wording.status, Some(1));
+    assert!(wording.err.contains("square root"), "{}", wording.err);
 }
 
 #[test]
@@ -206,7 +214,7 @@ fn a_strip_drawn_as_a_line_becomes_a_polygon_of_its_width() {
     });
     let line = json!({ "type": "Feature", "properties": {}, "geometry": { "type": "LineString", "coordinates": ends } });
     field.write("line.geojson", collection(&[line]).to_string());
-    let said = field.command(&[
+    let wording = field.command(&[
         "new",
         "boundary.geojson",
         "image.tif",
@@ -228,7 +236,7 @@ fn a_strip_drawn_as_a_line_becomes_a_polygon_of_its_width() {
         "UAN 28",
         "--overwrite",
     ]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     let text = fs_err::read_to_string(field.path("job.toml")).unwrap();
     assert!(text.contains("strips = \"job-strips.geojson\""), "{text}");
     let strips = value(&fs_err::read_to_string(field.path("job-strips.geojson")).unwrap());
@@ -278,7 +286,7 @@ fn colours_that_the_file_says_are_bands_to_check() {
         .unwrap();
     }
     file.close().unwrap();
-    let said = field.command(&[
+    let wording = field.command(&[
         "new",
         "boundary.geojson",
         "photo.tif",
@@ -288,7 +296,7 @@ fn colours_that_the_file_says_are_bands_to_check() {
         "2026-05-01",
         "--overwrite",
     ]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     let text = fs_err::read_to_string(field.path("job.toml")).unwrap();
     assert!(
         text.contains("bands = { red = 1, green = 2, blue = 3 }")
@@ -300,12 +308,13 @@ fn colours_that_the_file_says_are_bands_to_check() {
 #[test]
 fn swapped_inputs_are_told_as_such() {
     let field = Field::new();
-    let said = field.command(&["new", "image.tif", "boundary.geojson"]);
-    assert_eq!(said.status, Some(2), "{}", said.out);
+    let wording = field.command(&["new", "image.tif", "boundary.geojson"]);
+    assert_eq!(wording.status, Some(2), "{}", wording.out);
     assert!(
-        said.err.contains("swapped") && said.err.contains("haulm new boundary.geojson image.tif"),
+        wording.err.contains("swapped")
+            && wording.err.contains("haulm new boundary.geojson image.tif"),
         "{}",
-        said.err
+        wording.err
     );
     for arguments in [
         &["new", "nothing.geojson", "image.tif"][..],
@@ -313,11 +322,11 @@ fn swapped_inputs_are_told_as_such() {
         &["check", "nothing.shp"],
         &["new", "job.toml", "image.tif"],
     ] {
-        let said = field.command(arguments);
+        let wording = field.command(arguments);
         assert!(
-            !said.err.contains("os error") && !said.err.contains("NULL pointer"),
+            !wording.err.contains("os error") && !wording.err.contains("NULL pointer"),
             "{arguments:?}: {}",
-            said.err
+            wording.err
         );
     }
 }
@@ -325,24 +334,28 @@ fn swapped_inputs_are_told_as_such() {
 #[test]
 fn methods_are_compared_for_a_crop() {
     let field = Field::new();
-    let said = field.command(&["methods", "--crop", "corn"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
-    for wanted in [
+    let wording = field.command(&["methods", "--crop", "corn"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
+    for requirement in [
         "for corn",
         "made for it",
         "needs optimum, delta_si, index;",
         "--method NAME",
     ] {
-        let out = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
-        assert!(out.contains(wanted), "{wanted} in {}", said.out);
+        let out = wording.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            out.contains(requirement),
+            "{requirement} in {}",
+            wording.out
+        );
     }
     assert!(
-        said.out.lines().all(|line| line.chars().count() <= 80),
+        wording.out.lines().all(|line| line.chars().count() <= 80),
         "{}",
-        said.out
+        wording.out
     );
-    let said = field.command(&["methods", "--crop", "winter wheat", "--json"]);
-    let methods = value(&said.out)["result"]["methods"].clone();
+    let wording = field.command(&["methods", "--crop", "winter wheat", "--json"]);
+    let methods = value(&wording.out)["result"]["methods"].clone();
     let fit = |name: &str| {
         let all = methods.as_array().unwrap();
         all.iter().find(|m| m["name"] == name).unwrap()["fit"].clone()
@@ -356,18 +369,18 @@ fn the_map_of_another_job_is_not_replaced_without_a_word() {
     let field = Field::mapped();
     let before = field.outputs();
     field.job("Middle Piece", "Low Ley");
-    let said = field.command(&["map", "job.toml"]);
-    assert_eq!(said.status, Some(1), "{}", said.out);
+    let wording = field.command(&["map", "job.toml"]);
+    assert_eq!(wording.status, Some(1), "{}", wording.out);
     assert!(
-        said.err.contains("output.other_job")
-            && said.err.contains("Middle Piece")
-            && said.err.contains("--overwrite"),
+        wording.err.contains("output.other_job")
+            && wording.err.contains("Middle Piece")
+            && wording.err.contains("--overwrite"),
         "{}",
-        said.err
+        wording.err
     );
     assert_eq!(field.outputs(), before);
-    let said = field.command(&["map", "job.toml", "--overwrite"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.command(&["map", "job.toml", "--overwrite"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     // The same job again is nobody else's.
     assert_eq!(field.command(&["map", "job.toml"]).status, Some(0));
 }
@@ -382,34 +395,40 @@ fn any_amount_in_us_units_makes_a_job_of_us_units() {
         let field = Field::new();
         field.job("step = \"5 kg N/ha\"\n", "");
         field.job(old, new);
-        let said = field.command(&["check", "job.toml", "--json"]);
-        assert_eq!(said.status, Some(0), "{new}: {}{}", said.out, said.err);
-        let settings = value(&said.out)["result"]["settings"].clone();
+        let wording = field.command(&["check", "job.toml", "--json"]);
+        assert_eq!(
+            wording.status,
+            Some(0),
+            "{new}: {}{}",
+            wording.out,
+            wording.err
+        );
+        let settings = value(&wording.out)["result"]["settings"].clone();
         assert_eq!(settings["output"]["us_units"], true, "{new}");
         assert_eq!(settings["output"]["unit"], "gal/ac", "{new}");
         // 5 lb N/ac, not 5 kg N/ha in other words.
         let step = settings["rate"]["step_kg_n_ha"].as_f64().unwrap();
         assert!((step / 1.120_851_156 - 5.0).abs() < 1e-6, "{new}: {step}");
-        let said = field.command(&["check", "job.toml"]);
+        let wording = field.command(&["check", "job.toml"]);
         assert!(
-            said.out.contains(" ac: mean ") && said.out.contains("lb N/ac"),
+            wording.out.contains(" ac: mean ") && wording.out.contains("lb N/ac"),
             "{}",
-            said.out
+            wording.out
         );
         // Asked for, it is metric again.
-        let said = field.command(&["check", "job.toml", "--units", "metric"]);
+        let wording = field.command(&["check", "job.toml", "--units", "metric"]);
         assert!(
-            said.out.contains(" ha: mean ") && !said.out.contains("lb N"),
+            wording.out.contains(" ha: mean ") && !wording.out.contains("lb N"),
             "{}",
-            said.out
+            wording.out
         );
     }
     let field = Field::new();
-    let said = field.command(&["check", "job.toml", "--units", "us"]);
+    let wording = field.command(&["check", "job.toml", "--units", "us"]);
     assert!(
-        said.out.contains("lb N/ac") && !said.out.contains("kg N"),
+        wording.out.contains("lb N/ac") && !wording.out.contains("kg N"),
         "{}",
-        said.out
+        wording.out
     );
 }
 
@@ -426,7 +445,7 @@ fn convert_takes_boundary_and_the_rates_beside_the_zones() {
         })
         .map(|name| format!("out/{name}"))
         .unwrap();
-    let said = field.command(&[
+    let wording = field.command(&[
         "convert",
         &shape,
         "--product",
@@ -445,7 +464,7 @@ fn convert_takes_boundary_and_the_rates_beside_the_zones() {
         "20 lb N/ac",
         "--json",
     ]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     let xml = fs_err::read_to_string(field.path("stick/TASKDATA/TASKDATA.XML")).unwrap();
     // 50 L/ha in hundredths of a millilitre a square metre, as the dictionary counts.
     assert!(xml.contains("<PLN"), "the boundary: {xml}");
@@ -453,7 +472,7 @@ fn convert_takes_boundary_and_the_rates_beside_the_zones() {
         xml.contains("=\"500000\"") || xml.contains("D=\"0001"),
         "{xml}"
     );
-    let said = field.command(&[
+    let wording = field.command(&[
         "convert",
         &shape,
         "--to",
@@ -464,9 +483,9 @@ fn convert_takes_boundary_and_the_rates_beside_the_zones() {
         "50 furlongs",
     ]);
     assert!(
-        said.status != Some(0) && said.err.contains("--on-start"),
+        wording.status != Some(0) && wording.err.contains("--on-start"),
         "{}",
-        said.err
+        wording.err
     );
 }
 
@@ -489,7 +508,7 @@ fn steps_along_the_edge_are_one_caution_with_their_sum() {
     let (zones, edge) = steps();
     field.write("zones.geojson", zones.to_string());
     field.write("edge.geojson", edge.to_string());
-    let said = field.command(&[
+    let wording = field.command(&[
         "check",
         "zones.geojson",
         "--boundary",
@@ -498,14 +517,14 @@ fn steps_along_the_edge_are_one_caution_with_their_sum() {
         "kg/ha",
         "--json",
     ]);
-    let told = value(&said.out);
-    let gaps: Vec<&Value> = told["result"]["faults"]
+    let notice = value(&wording.out);
+    let gaps: Vec<&Value> = notice["result"]["faults"]
         .as_array()
         .unwrap()
         .iter()
         .filter(|fault| fault["code"] == "field.gap")
         .collect();
-    assert_eq!(gaps.len(), 1, "{}", said.out);
+    assert_eq!(gaps.len(), 1, "{}", wording.out);
     assert_eq!(gaps[0]["severity"], "caution");
     assert!(
         gaps[0]["message"]
@@ -552,34 +571,37 @@ fn gaps_overlaps_and_bowties_are_repaired_on_request_by_a_stated_rule() {
             "--json",
         ];
         all.extend(more);
-        let said = field.command(&all);
-        let told = value(&said.out)["result"]["repair"].clone();
+        let wording = field.command(&all);
+        let notice = value(&wording.out)["result"]["repair"].clone();
         let copy: Value =
             serde_json::from_slice(&fs_err::read(field.path("copy.geojson")).unwrap()).unwrap();
-        (told.to_string(), copy["features"].as_array().unwrap().len())
+        (
+            notice.to_string(),
+            copy["features"].as_array().unwrap().len(),
+        )
     };
-    let (told, count) = run(&[]);
+    let (notice, count) = run(&[]);
     assert!(
-        told.contains("crosses itself") && !told.contains("cut as asked"),
-        "{told}"
+        notice.contains("crosses itself") && !notice.contains("cut as asked"),
+        "{notice}"
     );
     assert_eq!(count, 4);
-    let (told, count) = run(&[
+    let (notice, count) = run(&[
         "--close-gaps",
         "2 m",
         "--cut-overlaps",
         "lower",
         "--split-bowties",
     ]);
-    for wanted in [
+    for requirement in [
         "the lower rate keeps the ground",
         "given to the neighbour with the longest border",
         "split into 2 loops",
     ] {
-        assert!(told.contains(wanted), "{wanted} in {told}");
+        assert!(notice.contains(requirement), "{requirement} in {notice}");
     }
     assert_eq!(count, 5);
-    let said = field.command(&[
+    let wording = field.command(&[
         "check",
         "copy.geojson",
         "--boundary",
@@ -588,7 +610,7 @@ fn gaps_overlaps_and_bowties_are_repaired_on_request_by_a_stated_rule() {
         "kg/ha",
         "--json",
     ]);
-    let faults = value(&said.out)["result"]["faults"].clone();
+    let faults = value(&wording.out)["result"]["faults"].clone();
     let codes: Vec<&str> = faults
         .as_array()
         .unwrap()
@@ -606,8 +628,8 @@ fn an_image_says_nothing_of_itself_by_default() {
     let field = Field::new();
     field.image(&Image::default());
     field.polygons("boundary.geojson", &[rectangle([0.0, 0.0, 240.0, 288.0])]);
-    let said = field.command(&["new", "boundary.geojson", "image.tif", "--overwrite"]);
+    let wording = field.command(&["new", "boundary.geojson", "image.tif", "--overwrite"]);
     let text = fs_err::read_to_string(field.path("job.toml")).unwrap();
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     assert!(text.contains("date = \"TODO\""), "{text}");
 }

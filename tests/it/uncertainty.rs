@@ -17,15 +17,15 @@ fn with(keys: &str) -> Field {
 }
 
 fn mapped(field: &Field) -> Value {
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
     field.record()
 }
 
 fn refused(field: &Field) -> String {
-    let said = field.run(&["map"]);
-    assert_ne!(said.status, Some(0), "{}", said.out);
-    said.err.split_whitespace().collect::<Vec<_>>().join(" ")
+    let wording = field.run(&["map"]);
+    assert_ne!(wording.status, Some(0), "{}", wording.out);
+    wording.err.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// State and columns of a layer; `None` for null.
@@ -152,8 +152,8 @@ fn the_same_seed_draws_the_same_and_another_another() {
     let record = mapped(&one);
     let again = with("[uncertainty]\ndraws = 300\nseed = 7\n");
     // Threads change nothing.
-    let said = again.run(&["--threads", "1", "map"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = again.run(&["--threads", "1", "map"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     assert_eq!(record["uncertainty"], again.record()["uncertainty"]);
     let columns = ["n_p10_kg_ha", "n_p90_kg_ha"];
     assert_eq!(
@@ -233,8 +233,8 @@ fn keys_are_held_to_their_ranges() {
             "uncertainty.use_efficiency_spread",
         ),
     ] {
-        let said = refused(&with(keys));
-        assert!(said.contains(code), "{keys}: {said}");
+        let wording = refused(&with(keys));
+        assert!(wording.contains(code), "{keys}: {wording}");
     }
     let field = Field::new();
     field.job(
@@ -377,10 +377,10 @@ fn zones_take_the_strips_inside_them() {
         [72.0, -1.0, 168.0, 290.0],
         [168.0, -1.0, 241.0, 290.0],
     ];
-    let said = refused(&zoned("", &thirds));
+    let wording = refused(&zoned("", &thirds));
     assert!(
-        said.contains("zone 3 of the 3") && said.contains("without_strip = \"pooled\""),
-        "{said}"
+        wording.contains("zone 3 of the 3") && wording.contains("without_strip = \"pooled\""),
+        "{wording}"
     );
     let record = mapped(&zoned(", without_strip = \"pooled\"", &thirds));
     assert!(
@@ -391,13 +391,13 @@ fn zones_take_the_strips_inside_them() {
     // Ground in no zone, zones over one another, two ways at once.
     let record = mapped(&zoned("", &thirds[..2]));
     assert!(record["findings"].to_string().contains("reference.no_zone"));
-    let said = refused(&zoned(
+    let wording = refused(&zoned(
         "",
         &[[-1.0, -1.0, 90.0, 290.0], [72.0, -1.0, 241.0, 290.0]],
     ));
     assert!(
-        said.contains("zones 1 and 2 of reference.zones overlap"),
-        "{said}"
+        wording.contains("zones 1 and 2 of reference.zones overlap"),
+        "{wording}"
     );
     let both = zoned("", &thirds);
     both.job(

@@ -7,20 +7,23 @@ use gdal::spatial_ref::{AxisMappingStrategy, SpatialRef};
 use gdal::vector::LayerAccess as _;
 use gdal::{DriverManager, Metadata as _};
 
-use crate::field::{CORNER, EXTENT, Field, Image, Said, carry, files, rectangle, way};
+use crate::field::{CORNER, EXTENT, Field, Image, Wording, carry, files, rectangle, way};
 
-fn told(said: &Said) -> String {
-    said.err.split_whitespace().collect::<Vec<_>>().join(" ")
+fn notice(wording: &Wording) -> String {
+    wording.err.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// Mapping is refused with this code and these parts.
 fn refused(what: &str, field: &Field, code: &str, parts: &[&str]) {
-    let said = field.run(&["map"]);
-    let told = told(&said);
-    assert_eq!(said.status, Some(1), "{what}: {told}{}", said.out);
-    assert!(told.contains(&format!("error[{code}]")), "{what}: {told}");
+    let wording = field.run(&["map"]);
+    let notice = notice(&wording);
+    assert_eq!(wording.status, Some(1), "{what}: {notice}{}", wording.out);
+    assert!(
+        notice.contains(&format!("error[{code}]")),
+        "{what}: {notice}"
+    );
     for part in parts {
-        assert!(told.contains(part), "{what}: {part:?} is not in {told}");
+        assert!(notice.contains(part), "{what}: {part:?} is not in {notice}");
     }
 }
 
@@ -137,20 +140,24 @@ fn maps_that_lie_nowhere_are_neither_checked_nor_converted() {
                 "convert", map, "--to", "kml", "--output", "out.kml", "--unit", "kg/ha",
             ],
         ] {
-            let said = field.command(&arguments);
+            let wording = field.command(&arguments);
             assert_eq!(
-                said.status,
+                wording.status,
                 Some(1),
                 "{arguments:?}: {}{}",
-                said.out,
-                said.err
+                wording.out,
+                wording.err
             );
             assert!(
-                told(&said).contains("error[map.place]"),
+                notice(&wording).contains("error[map.place]"),
                 "{arguments:?}: {}",
-                said.err
+                wording.err
             );
-            assert!(told(&said).contains(place), "{arguments:?}: {}", said.err);
+            assert!(
+                notice(&wording).contains(place),
+                "{arguments:?}: {}",
+                wording.err
+            );
             assert!(!field.path("out.kml").exists());
         }
     }
@@ -184,12 +191,12 @@ fn maps_that_lie_nowhere_are_neither_checked_nor_converted() {
                 .create_feature(gdal::vector::Geometry::from_wkt(&text).unwrap())
                 .unwrap();
         }
-        let said = field.command(&["check", &format!("far.{ending}")]);
-        assert_eq!(said.status, Some(1), "{driver}: {}", said.out);
+        let wording = field.command(&["check", &format!("far.{ending}")]);
+        assert_eq!(wording.status, Some(1), "{driver}: {}", wording.out);
         assert!(
-            told(&said).contains("error[map.place]"),
+            notice(&wording).contains("error[map.place]"),
             "{driver}: {}",
-            said.err
+            wording.err
         );
     }
 }
@@ -211,8 +218,12 @@ fn readings_that_lie_nowhere_are_refused() {
             x + 20.0
         ),
     );
-    let said = field.run(&["map"]);
-    assert!(told(&said).contains("error[points.place]"), "{}", said.err);
+    let wording = field.run(&["map"]);
+    assert!(
+        notice(&wording).contains("error[points.place]"),
+        "{}",
+        wording.err
+    );
 }
 
 #[test]
@@ -296,8 +307,8 @@ fn parts_that_do_not_fit_together() {
         "vector.damaged",
         &["field.dbf", "1 records"],
     );
-    let said = field.command(&["check", "field.shp"]);
-    assert!(said.out.contains("file.records"), "{}", said.out);
+    let wording = field.command(&["check", "field.shp"]);
+    assert!(wording.out.contains("file.records"), "{}", wording.out);
     let mut more = table.clone();
     more[4] = 3;
     field.write("field.dbf", &more);
@@ -313,8 +324,8 @@ fn parts_that_do_not_fit_together() {
     let field = Field::new();
     boundary_as(&field, "field.mif", "MapInfo File");
     field.job("boundary.geojson", "field.mif");
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     let rows = fs_err::read_to_string(field.path("field.mid")).unwrap();
     field.write("field.mid", format!("{rows}\"Pond\"\n"));
     refused(
@@ -339,8 +350,8 @@ fn raw_numbers_that_end_early() {
         .close()
         .unwrap();
     field.job("image.tif", "image.img");
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     let bytes = fs_err::read(field.path("image.img")).unwrap();
     field.write("image.img", &bytes[..bytes.len() - 4]);
     refused(
@@ -373,8 +384,8 @@ fn raw_numbers_that_end_early() {
         &["image.img", "cut off"],
     );
     field.write("image.img", &bytes);
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
 }
 
 #[test]
@@ -431,8 +442,8 @@ fn a_damaged_picture_is_refused() {
         "index = \"NDVI\"",
         "index = \"NDVI\"\nscale = 0.0001\nnodata = 0\nbands = { red = 1, nir = 2 }",
     );
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     let bytes = fs_err::read(field.path("image.jp2")).unwrap();
     field.write("image.jp2", &bytes[..bytes.len() * 2 / 3]);
     refused("cut off", &field, "image.unreadable", &["image.jp2"]);
@@ -461,7 +472,7 @@ fn a_file_that_changes_while_it_is_read() {
         let field = Field::new();
         let bytes = fs_err::read(field.path(name)).unwrap();
         let done = AtomicBool::new(false);
-        let said: Said = std::thread::scope(|scope| {
+        let wording: Wording = std::thread::scope(|scope| {
             // Always whole, always the same bytes: another file in its place, again and again.
             scope.spawn(|| {
                 while !done.load(Ordering::Relaxed) {
@@ -470,15 +481,15 @@ fn a_file_that_changes_while_it_is_read() {
                     std::thread::sleep(std::time::Duration::from_millis(3));
                 }
             });
-            let said = field.run(&["map"]);
+            let wording = field.run(&["map"]);
             done.store(true, Ordering::Relaxed);
-            said
+            wording
         });
-        assert_eq!(said.status, Some(1), "{name}: {}", said.err);
+        assert_eq!(wording.status, Some(1), "{name}: {}", wording.err);
         assert!(
-            told(&said).contains("error[file.changed]"),
+            notice(&wording).contains("error[file.changed]"),
             "{name}: {}",
-            said.err
+            wording.err
         );
         assert!(!field.path("out/machine").exists(), "{name}");
     }
@@ -519,8 +530,8 @@ fn a_multipolygon_with_an_empty_part_is_its_other_parts() {
         "boundary.geojson",
         many.replacen("\"Polygon\"", "\"MultiPolygon\"", 1),
     );
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
     assert_eq!(field.record()["totals"]["n_kg"], total);
 }
 
@@ -565,7 +576,7 @@ fn the_map_is_the_same_however_the_job_is_spelled() {
     let mut first = None;
     for (job, folder) in spellings {
         let output = beside.path().join("out");
-        let said: Said = Command::new(env!("CARGO_BIN_EXE_haulm"))
+        let wording: Wording = Command::new(env!("CARGO_BIN_EXE_haulm"))
             .args(["map", "--output"])
             .arg(&output)
             .arg(&job)
@@ -573,7 +584,7 @@ fn the_map_is_the_same_however_the_job_is_spelled() {
             .output()
             .unwrap()
             .into();
-        assert_eq!(said.status, Some(0), "{job}: {}", said.err);
+        assert_eq!(wording.status, Some(0), "{job}: {}", wording.err);
         let mut made = files(&output);
         let record = made.remove("office/record.json").unwrap();
         let mut record: serde_json::Value = serde_json::from_slice(&record).unwrap();
@@ -630,8 +641,8 @@ fn nothing_is_written_beside_inputs() {
         }
         field.job("boundary.geojson", &format!("data/{name}"));
         let before = files(&field.path("data"));
-        let said = field.run(&["map"]);
-        assert_eq!(said.status, Some(0), "{name}: {}", said.err);
+        let wording = field.run(&["map"]);
+        assert_eq!(wording.status, Some(0), "{name}: {}", wording.err);
         let _ = field.command(&[
             "check",
             "strips.geojson",
@@ -651,9 +662,14 @@ fn nothing_is_written_beside_inputs() {
         let open = closed.clone();
         closed.set_readonly(true);
         fs_err::set_permissions(field.path("data"), closed).unwrap();
-        let said = field.run(&["map"]);
+        let wording = field.run(&["map"]);
         fs_err::set_permissions(field.path("data"), open).unwrap();
-        assert_eq!(said.status, Some(0), "{name}, read-only: {}", said.err);
+        assert_eq!(
+            wording.status,
+            Some(0),
+            "{name}, read-only: {}",
+            wording.err
+        );
         assert_eq!(field.record()["map_id"], id, "{name}");
     }
 }
@@ -677,8 +693,8 @@ fn a_database_with_an_unfinished_log_is_refused() {
         &["field.gpkg-wal", "close the program"],
     );
     drop(database);
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
 }
 
 /// Something done to a field.
@@ -688,7 +704,7 @@ type Spoil<'a> = dyn Fn(&Field) + 'a;
 fn no_message_echoes_a_long_value() {
     let long = "9".repeat(5_000);
     let name = "n".repeat(5_000);
-    let said = |spoil: &Spoil<'_>| {
+    let wording = |spoil: &Spoil<'_>| {
         let field = Field::new();
         spoil(&field);
         field.run(&["map"])
@@ -728,18 +744,22 @@ fn no_message_echoes_a_long_value() {
         ),
     ];
     for (what, spoil) in spoils {
-        let said = said(spoil.as_ref());
-        assert_eq!(said.status, Some(1), "{what}: {}", said.err);
-        let longest = said
+        let wording = wording(spoil.as_ref());
+        assert_eq!(wording.status, Some(1), "{what}: {}", wording.err);
+        let longest = wording
             .err
             .split_whitespace()
             .map(|word| word.chars().count())
             .max();
-        let same = said.err.chars().filter(|c| *c == '9' || *c == 'n').count();
+        let same = wording
+            .err
+            .chars()
+            .filter(|c| *c == '9' || *c == 'n')
+            .count();
         assert!(
             longest < Some(240) && same < 2_000,
             "{what}: {longest:?} {}",
-            said.err
+            wording.err
         );
     }
 }
@@ -755,6 +775,6 @@ fn a_point_of_a_far_reading_keeps_its_place() {
         .map(|(x, y)| carry(&there, CORNER.0 + x, CORNER.1 + y).into())
         .collect();
     field.write("boundary.geojson", serde_json::json!({ "type": "Feature", "crs": { "type": "name", "properties": { "name": "EPSG:31467" } }, "properties": {}, "geometry": { "type": "Polygon", "coordinates": [corners] } }).to_string());
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}", said.err);
+    let wording = field.run(&["map"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
 }

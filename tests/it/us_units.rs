@@ -5,7 +5,7 @@ use gdal::vector::LayerAccess as _;
 use regex::Regex;
 use serde_json::Value;
 
-use crate::field::{Field, Said};
+use crate::field::{Field, Wording};
 
 /// The field's job in US units throughout.
 fn us(product: bool) -> Field {
@@ -20,8 +20,8 @@ fn us(product: bool) -> Field {
     field
 }
 
-fn done(said: &Said) {
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+fn done(wording: &Wording) {
+    assert_eq!(wording.status, Some(0), "{}{}", wording.out, wording.err);
 }
 
 /// Amounts with a metric unit in a text; figures of the product's table are its maker's.
@@ -47,12 +47,12 @@ fn metric(text: &str) -> Vec<String> {
 fn terminal_and_card_of_a_us_job_hold_no_metric_amount() {
     for product in [true, false] {
         let field = us(product);
-        let said = field.command(&["map", "job.toml", "--details"]);
-        done(&said);
-        assert_eq!(metric(&said.out), [""; 0]);
-        let said = field.command(&["inspect", "job.toml", "--details"]);
-        done(&said);
-        assert_eq!(metric(&said.out), [""; 0]);
+        let wording = field.command(&["map", "job.toml", "--details"]);
+        done(&wording);
+        assert_eq!(metric(&wording.out), [""; 0]);
+        let wording = field.command(&["inspect", "job.toml", "--details"]);
+        done(&wording);
+        assert_eq!(metric(&wording.out), [""; 0]);
         let card = fs_err::read_to_string(field.path("out/machine/CARD.txt")).unwrap();
         // The area stands in both systems: a custom applicator may bill by either.
         let card = card.replace(" (6.91 ha)", "");
@@ -143,17 +143,17 @@ fn nitrogen_in_two_units_is_read_as_one_rate() {
     done(&field.run(&["map"]));
     for file in ["prescription.geojson", "prescription.gpkg"] {
         let file = format!("out/office/{file}");
-        let said = field.command(&["check", &file, "--json"]);
-        let told: Value = serde_json::from_str(&said.out).unwrap();
+        let wording = field.command(&["check", &file, "--json"]);
+        let notice: Value = serde_json::from_str(&wording.out).unwrap();
         assert_eq!(
-            told["result"]["map"]["rate_column"], "n_lb_ac",
+            notice["result"]["map"]["rate_column"], "n_lb_ac",
             "{}",
-            said.out
+            wording.out
         );
-        assert_eq!(told["result"]["map"]["quantity"], "nitrogen");
-        assert_eq!(told["result"]["map"]["unit"], "lb/ac");
+        assert_eq!(notice["result"]["map"]["quantity"], "nitrogen");
+        assert_eq!(notice["result"]["map"]["unit"], "lb/ac");
     }
-    let said = field.command(&[
+    let wording = field.command(&[
         "convert",
         "out/office/prescription.geojson",
         "--to",
@@ -161,24 +161,24 @@ fn nitrogen_in_two_units_is_read_as_one_rate() {
         "--output",
         "turned.shp",
     ]);
-    done(&said);
+    done(&wording);
     // Two columns that do not say the same are a question, as before.
     let path = field.path("out/office/prescription.geojson");
     let text = fs_err::read_to_string(&path).unwrap();
     let mut map: Value = serde_json::from_str(&text).unwrap();
     map["features"][0]["properties"]["n_kg_ha"] = 7.0.into();
     field.write("two.geojson", map.to_string());
-    let said = field.command(&["check", "two.geojson"]);
+    let wording = field.command(&["check", "two.geojson"]);
     assert!(
-        said.out.contains("several columns may hold the rate"),
+        wording.out.contains("several columns may hold the rate"),
         "{}",
-        said.out
+        wording.out
     );
 }
 
 #[test]
 fn refusals_of_a_us_job_speak_its_units() {
-    for (old, new, told) in [
+    for (old, new, notice) in [
         (
             "\"130 lb N/ac\"",
             "\"1300 lb N/ac\"",
@@ -214,10 +214,10 @@ fn refusals_of_a_us_job_speak_its_units() {
     ] {
         let field = us(true);
         field.job(old, new);
-        let said = field.command(&["check", "job.toml"]);
-        assert_eq!(said.status, Some(1), "{new}: {}", said.out);
-        let text = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
-        for part in told {
+        let wording = field.command(&["check", "job.toml"]);
+        assert_eq!(wording.status, Some(1), "{new}: {}", wording.out);
+        let text = wording.err.split_whitespace().collect::<Vec<_>>().join(" ");
+        for part in notice {
             assert!(text.contains(part), "{new}: {part:?} is not in: {text}");
         }
         let metric: Vec<String> = metric(&text);

@@ -141,8 +141,8 @@ fn help_is_in_the_words_of_the_trade() {
     assert!(commands.len() > 12, "{whole}");
     let mut wrong = Vec::new();
     for command in commands {
-        let said = field.command(&["help", command]);
-        for (number, line) in (1..).zip(said.out.lines()) {
+        let wording = field.command(&["help", command]);
+        for (number, line) in (1..).zip(wording.out.lines()) {
             wrong.extend(found(command, number, line, &rules));
         }
     }

@@ -33,11 +33,11 @@ pub(crate) fn used(command: &mut Command) -> Used {
         std::thread::sleep(Duration::from_millis(2));
     };
     let wall = start.elapsed().as_secs_f64();
-    let mut said = String::new();
+    let mut wording = String::new();
     if let Some(mut pipe) = child.stderr.take() {
-        let _ = std::io::Read::read_to_string(&mut pipe, &mut said);
+        let _ = std::io::Read::read_to_string(&mut pipe, &mut wording);
     }
-    assert!(status.success(), "{command:?}: {status}\n{said}");
+    assert!(status.success(), "{command:?}: {status}\n{wording}");
     Used {
         wall,
         processor: children() - before,

@@ -104,10 +104,10 @@ fn coarse_strip(dice: &mut Dice, own_range: f64) -> RatioInterval {
 fn interval_of_fine_strips_covers() {
     // Range of the strip's own variation in metres; blocks are 30 m long. When it reaches as far as a block the ten blocks hardly tell how
     // alike they are, and one interval in ten misses.
-    for (range, least, most) in [(1.0, 0.94, 0.985), (10.0, 0.92, 0.97), (30.0, 0.88, 0.94)] {
+    for (range, minimum, most) in [(1.0, 0.94, 0.985), (10.0, 0.92, 0.97), (30.0, 0.88, 0.94)] {
         let (share, width) = coverage(|dice| fine_strip(dice, range));
         assert!(
-            (least..most).contains(&share),
+            (minimum..most).contains(&share),
             "range {range} m: covers {share:.3}, mean width {width:.4}"
         );
     }
@@ -117,7 +117,7 @@ fn interval_of_fine_strips_covers() {
 fn interval_of_coarse_strips_covers() {
     // Range in pixels of 10 m; blocks are 3 pixels long: 0, a third, a half, one and two blocks. With blocks taken as independent the last three would
     // hold 0.89, 0.78 and 0.63.
-    for (range, least, most) in [
+    for (range, minimum, most) in [
         (0.01, 0.94, 0.985),
         (1.0, 0.93, 0.97),
         (1.5, 0.92, 0.96),
@@ -126,7 +126,7 @@ fn interval_of_coarse_strips_covers() {
     ] {
         let (share, width) = coverage(|dice| coarse_strip(dice, range));
         assert!(
-            (least..most).contains(&share),
+            (minimum..most).contains(&share),
             "range {range} pixels: covers {share:.3}, mean width {width:.4}"
         );
     }

@@ -155,9 +155,9 @@ fn salt_out_temperatures_and_bulk_densities() {
         ("ammonium nitrate", 54.0, 58.0),
         ("ammonium sulfate", 47.0, 53.0),
     ] {
-        let (least, greatest) = find_product(name).unwrap().bulk_kg_m3.unwrap();
-        assert_abs_diff_eq!(least, low * 16.018_46, epsilon = 0.6);
-        assert_abs_diff_eq!(greatest, high * 16.018_46, epsilon = 0.6);
+        let (minimum, maximum) = find_product(name).unwrap().bulk_kg_m3.unwrap();
+        assert_abs_diff_eq!(minimum, low * 16.018_46, epsilon = 0.6);
+        assert_abs_diff_eq!(maximum, high * 16.018_46, epsilon = 0.6);
     }
 }
 

@@ -162,10 +162,10 @@ fn an_even_use_efficiency_gives_its_own_quantiles() {
     );
     let error = 4.0 * 0.3 / libm::sqrt(DRAWS as f64) * 0.2; // of e
     for (found, e) in [(band.low, 0.58), (band.middle, 0.50), (band.high, 0.42)] {
-        let wanted = plain() * 0.5 / e;
+        let requirement = plain() * 0.5 / e;
         assert!(
-            (found - wanted).abs() < wanted * error / e * 1.7,
-            "{found} for {wanted}"
+            (found - requirement).abs() < requirement * error / e * 1.7,
+            "{found} for {requirement}"
         );
     }
     let mean = plain() * 0.5 * libm::log(1.5) / 0.2;

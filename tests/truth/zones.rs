@@ -188,13 +188,13 @@ fn what_is_valid_is_known() {
     );
     for case in &truth.validity {
         let shape = polygons(&case.wkt);
-        let mended = repaired(&shape);
-        assert_eq!(mended.area_change.is_none(), case.valid, "{}", case.name);
+        let repaired = repaired(&shape);
+        assert_eq!(repaired.area_change.is_none(), case.valid, "{}", case.name);
         assert!(
-            mended.polygon.is_valid() && mended.polygon.iter().all(inside_is_connected),
+            repaired.polygon.is_valid() && repaired.polygon.iter().all(inside_is_connected),
             "{}: {:?}",
             case.name,
-            mended.polygon
+            repaired.polygon
         );
     }
 }

@@ -20,7 +20,7 @@ use crate::job::farm::{FarmLayer, FarmSettings, FieldFacts, farm};
 use crate::job::settings::VectorSource;
 
 /// More than this is no farm file. (bytes)
-const LARGEST: u64 = 16 << 20;
+const MAXIMUM: u64 = 16 << 20;
 
 /// One field of a farm.
 #[derive(Debug)]
@@ -205,9 +205,9 @@ fn bytes_of(path: &Path) -> Result<Vec<u8>, AppError> {
     };
     match fs_err::metadata(path) {
         Ok(found) if !found.is_file() => return Err(unreadable("it is no file".to_owned())),
-        Ok(found) if found.len() > LARGEST => {
+        Ok(found) if found.len() > MAXIMUM => {
             return Err(unreadable(format!(
-                "it holds {} bytes, more than the {LARGEST} that are looked at",
+                "it holds {} bytes, more than the {MAXIMUM} that are looked at",
                 found.len()
             )));
         }
@@ -271,7 +271,7 @@ fn each(layer: &FarmLayer, path: &Path, common: &Common) -> Result<Features, App
             path: path.to_owned(),
             layer: layer.layer.clone().unwrap_or_default(),
             filter: layer.filter.clone(),
-            wanted: "polygon",
+            requirement: "polygon",
         }
         .into());
     }
@@ -386,7 +386,7 @@ fn known_exceptions(
         return Ok(());
     };
     let names = fields.iter().map(|field| field.name.as_str());
-    let told = AppError::refused(
+    let notice = AppError::refused(
         "farm.exception",
         format!("there is no field {:?} for an exception", exception.field),
     )
@@ -396,8 +396,8 @@ fn known_exceptions(
     );
     Err(
         match crate::job::suggest::nearest(&exception.field, names) {
-            Some(near) => told.with_hint(format!("did you mean {near:?}?")),
-            None => told.with_hint("write the name as it stands in the layer of fields"),
+            Some(near) => notice.with_hint(format!("did you mean {near:?}?")),
+            None => notice.with_hint("write the name as it stands in the layer of fields"),
         },
     )
 }

@@ -16,7 +16,7 @@ use geo::{Area as _, BooleanOps as _, BoundingRect as _, MultiPolygon};
 use rstar::{AABB, RTree, primitives::GeomWithData, primitives::Rectangle};
 
 /// Share of a strip that must lie in a field, or it is the neighbour's that reaches over. Own rule.
-const LEAST_SHARE: f64 = 0.05;
+const MINIMUM_SHARE: f64 = 0.05;
 
 /// The place of a column.
 ///
@@ -32,7 +32,7 @@ pub(super) fn column(
     if let Some(at) = names().position(|known| known.eq_ignore_ascii_case(name)) {
         return Ok(at);
     }
-    let told = AppError::refused(
+    let notice = AppError::refused(
         "farm.column",
         format!("there is no column {name:?} for {what}"),
     )
@@ -41,8 +41,8 @@ pub(super) fn column(
         format!("columns: {}", names().collect::<Vec<_>>().join(", ")),
     );
     Err(match nearest(name, names()) {
-        Some(near) => told.with_hint(format!("did you mean {near:?}?")),
-        None => told.with_hint("name one of them"),
+        Some(near) => notice.with_hint(format!("did you mean {near:?}?")),
+        None => notice.with_hint("name one of them"),
     })
 }
 
@@ -118,7 +118,7 @@ fn by_place(
             .filter(|k| {
                 carried[*k].as_ref().is_some_and(|strip| {
                     let inside = strip.intersection(shape).unsigned_area();
-                    inside >= LEAST_SHARE * strip.unsigned_area() && inside > 0.0
+                    inside >= MINIMUM_SHARE * strip.unsigned_area() && inside > 0.0
                 })
             })
             .collect();

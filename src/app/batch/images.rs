@@ -111,32 +111,32 @@ fn image_of(folder: &Path, catalogue: &Catalogue, scene: &Scene) -> Option<FarmI
 }
 
 fn no_scene(path: &Path, catalogue: &Catalogue, scenes: &[Scene]) -> AppError {
-    let wanted: Vec<&str> = catalogue
+    let requirement: Vec<&str> = catalogue
         .bands
         .iter()
         .map(|(_, asset)| asset.as_str())
         .chain(catalogue.mask.as_deref())
         .collect();
-    let told = AppError::refused("farm.catalogue", "the catalogue has no scene that serves")
+    let notice = AppError::refused("farm.catalogue", "the catalogue has no scene that serves")
         .with_fact(
             path.display().to_string(),
             format!(
                 "{} scenes; assets asked for: {}",
                 scenes.len(),
-                wanted.join(", ")
+                requirement.join(", ")
             ),
         );
-    let told = match scenes.first() {
-        Some(scene) => told.with_fact(
+    let notice = match scenes.first() {
+        Some(scene) => notice.with_fact(
             format!("scene {}", scene.id),
             format!(
                 "assets on disk: {}",
                 scene.assets.keys().cloned().collect::<Vec<_>>().join(", ")
             ),
         ),
-        None => told,
+        None => notice,
     };
-    told.with_hint("name the assets in catalogue.bands and catalogue.mask as the items do, and look at maximum_cloud")
+    notice.with_hint("name the assets in catalogue.bands and catalogue.mask as the items do, and look at maximum_cloud")
 }
 
 /// Files of scenes, which a run may read.

@@ -180,33 +180,33 @@ impl Farm {
 
 /// What changed since a row was made, in words.
 fn changed(before: &Made, now: &Made) -> String {
-    let mut said = Vec::new();
+    let mut wording = Vec::new();
     if before.version != now.version {
-        said.push(format!("made by haulm {}", before.version));
+        wording.push(format!("made by haulm {}", before.version));
     }
     if before.options != now.options {
-        said.push(format!("{} instead of {}", now.options, before.options));
+        wording.push(format!("{} instead of {}", now.options, before.options));
     }
     let newest = |made: &Made| made.jobs.first().cloned().unwrap_or_default();
     let keys = changed_keys(&newest(before), &newest(now));
     if !keys.is_empty() {
-        said.push(format!("changed: {}", keys.join(", ")));
+        wording.push(format!("changed: {}", keys.join(", ")));
     } else if before.jobs != now.jobs {
-        said.push("changed: the older images".to_owned());
+        wording.push("changed: the older images".to_owned());
     }
     let names: BTreeSet<&String> = before.inputs.keys().chain(now.inputs.keys()).collect();
     for name in names {
         match (before.inputs.get(name), now.inputs.get(name)) {
-            (Some(old), Some(new)) if old != new => said.push(format!("{name} changed")),
-            (Some(_), None) => said.push(format!("{name} is read no more")),
-            (None, Some(_)) => said.push(format!("{name} is new")),
+            (Some(old), Some(new)) if old != new => wording.push(format!("{name} changed")),
+            (Some(_), None) => wording.push(format!("{name} is read no more")),
+            (None, Some(_)) => wording.push(format!("{name} is new")),
             _ => {}
         }
     }
-    if said.is_empty() {
+    if wording.is_empty() {
         "its work changed".to_owned()
     } else {
-        said.join("; ")
+        wording.join("; ")
     }
 }
 

@@ -231,21 +231,21 @@ impl Farm {
             }
         }
         let refusal = first.unwrap_or_else(|| {
-            let told = match &best {
+            let notice = match &best {
                 Some((seen, _, image)) => AppError::refused(
                     "image.cover",
                     format!("no image shows enough of the field: the best, {}, shows {:.0} %, and minimum_cover asks for {:.0} %", image.path, 100.0 * seen, 100.0 * self.settings.minimum_cover),
                 ),
                 None => AppError::refused("image.apart", "no image shows the field"),
             };
-            told.with_hint("add an image that shows it, or lower minimum_cover")
+            notice.with_hint("add an image that shows it, or lower minimum_cover")
         });
         if work.candidates.iter().all(|one| one.settings.is_err()) {
             // The job itself is at fault, whatever the image.
             return Err(self.without_strips(field, refusal));
         }
-        Err(passed_over.iter().fold(refusal, |told, image| {
-            told.with_fact(
+        Err(passed_over.iter().fold(refusal, |notice, image| {
+            notice.with_fact(
                 format!("{} of {}", image.path, image.date),
                 image.passed_over.clone().unwrap_or_default(),
             )
@@ -431,7 +431,7 @@ impl Farm {
 
 /// Share of the field that an image shows: of its ground what lies within the image, of its pixels there what has an index.
 fn seen_share(prepared: &Prepared) -> f64 {
-    let counts = prepared.looked().scanned.counts;
+    let counts = prepared.survey().scanned.counts;
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
     if counts.in_field == 0 {
         // Readings have no pixels.

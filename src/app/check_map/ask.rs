@@ -55,7 +55,7 @@ pub(super) fn meaning(request: &CheckMapRequest) -> Result<Option<Meaning>, AppE
     Ok(Some(Meaning {
         quantity,
         unit: Some(unit),
-        said_by: "you".to_owned(),
+        wording_by: "you".to_owned(),
     }))
 }
 
@@ -159,11 +159,11 @@ pub(super) fn against(
         && map.meaning.quantity != Quantity::Nitrogen
         && (product.is_none() || map.meaning.unit.is_none())
     {
-        let told = AppError::refused(
+        let notice = AppError::refused(
             "check.nitrogen_limit",
             "--nitrogen-limit cannot be checked: the nitrogen content of the map's product is unknown",
         );
-        return Err(told
+        return Err(notice
             .with_fact("the map", format!("{}, {}", map.meaning.quantity.name(), map.meaning.label()))
             .with_hint("name the product with --product, and the unit with --unit if the map does not say it"));
     }
@@ -173,10 +173,10 @@ pub(super) fn against(
         exclusion_buffer: length("--exclude-buffer", request.exclude_buffer.as_ref())?
             .unwrap_or(Length::ZERO),
         machine_width: length("--machine-width", request.machine_width.as_ref())?,
-        least: in_map("--least", request.least.as_ref(), map, product.as_ref())?,
-        greatest: in_map(
+        minimum: in_map("--least", request.minimum.as_ref(), map, product.as_ref())?,
+        maximum: in_map(
             "--greatest",
-            request.greatest.as_ref(),
+            request.maximum.as_ref(),
             map,
             product.as_ref(),
         )?,

@@ -44,9 +44,9 @@ pub struct CheckMapRequest {
     /// Working width.
     pub machine_width: Option<String>,
     /// Least rate that the machine holds.
-    pub least: Option<String>,
+    pub minimum: Option<String>,
     /// Greatest rate that it holds.
-    pub greatest: Option<String>,
+    pub maximum: Option<String>,
     /// Most nitrogen that may be spread.
     pub nitrogen_limit: Option<String>,
     /// Where a layer of faults goes.

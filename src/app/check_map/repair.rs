@@ -149,9 +149,9 @@ fn write_task(
             let place = path.join(&file.path);
             let folder = place.parent().unwrap_or(path);
             fs_err::create_dir_all(folder).map_err(|error| {
-                let told = AppError::refused("output.unwritable", "the folder cannot be made")
+                let notice = AppError::refused("output.unwritable", "the folder cannot be made")
                     .with_fact(folder.display().to_string(), error.to_string());
-                told.with_hint("check that its parent may be written to")
+                notice.with_hint("check that its parent may be written to")
             })?;
             files.push(write(&place, &file.bytes, overwrite)?);
         }
@@ -183,11 +183,11 @@ pub(super) fn write_repair(
         Some(Format::GeoJson) => TableKind::GeoJson,
         Some(Format::Shapefile) => TableKind::Shapefile,
         _ => {
-            let told = AppError::refused(
+            let notice = AppError::refused(
                 "output.ending",
                 "repaired copies are written as GeoPackage, GeoJSON or shapefile, those of task data as a folder or zip",
             );
-            return Err(told
+            return Err(notice
                 .with_fact("--repair", path.display().to_string())
                 .with_hint(
                     "end its name in .gpkg, .geojson or .shp; for task data in .zip or nothing",
@@ -199,11 +199,11 @@ pub(super) fn write_repair(
             .with_hint("give task data a folder or a .zip; a raster has nothing to repair but its rates, which are yours to say"));
     }
     let System::Known(crs) = &map.system else {
-        let told = AppError::refused(
+        let notice = AppError::refused(
             "repair.system",
             "the map states no reference system, so a copy would be as lost as it is",
         );
-        return Err(told
+        return Err(notice
             .with_hint("state its reference system first (a .prj file, or an export from a GIS)"));
     };
     let repaired = repair(map, asked, field);

@@ -13,7 +13,7 @@ use crate::space::crs::{Crs, Projector};
 use crate::units::{Area, RateUnit};
 
 /// Faults of one code that are told one by one; all stand in JSON and in the layer.
-pub(super) const TOLD: usize = 10;
+pub(super) const REPORTED: usize = 10;
 
 pub(super) fn report(
     request: &CheckMapRequest,
@@ -67,7 +67,7 @@ pub(super) fn report(
         }),
         blocks,
         json,
-        findings: findings(&verdict.faults, TOLD),
+        findings: findings(&verdict.faults, REPORTED),
         files,
         stopped: errors > 0,
     }
@@ -170,10 +170,10 @@ fn rows(map: &ImportedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
         System::Known(crs) => format!("{crs} ({})", crs.name()),
         System::Missing(_) => "none".to_owned(),
     };
-    let said = if map.meaning.said_by.is_empty() {
+    let wording = if map.meaning.wording_by.is_empty() {
         "their unit is unknown".to_owned()
     } else {
-        format!("by {}", map.meaning.said_by)
+        format!("by {}", map.meaning.wording_by)
     };
     let mut rows = vec![
         Row::new("format", map.kind.name()),
@@ -192,7 +192,7 @@ fn rows(map: &ImportedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
                 "rates",
                 format!("{} to {} {}", shown(low), shown(high), map.meaning.label()),
             )
-            .with_note(format!("{}, {said}", map.meaning.quantity.name())),
+            .with_note(format!("{}, {wording}", map.meaning.quantity.name())),
         );
     }
     if sums.area_m2 > 0.0 {
@@ -326,12 +326,12 @@ fn digits(value: f64) -> String {
 }
 
 fn shortened(lines: &[String]) -> Vec<String> {
-    let mut told: Vec<String> = lines.iter().take(TOLD).cloned().collect();
-    if lines.len() > TOLD {
-        told.push(format!(
+    let mut notice: Vec<String> = lines.iter().take(REPORTED).cloned().collect();
+    if lines.len() > REPORTED {
+        notice.push(format!(
             "and {} more; all stand in --json",
-            lines.len() - TOLD
+            lines.len() - REPORTED
         ));
     }
-    told
+    notice
 }

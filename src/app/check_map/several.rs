@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use crate::app::check_map::report::{
-    TOLD, about, area, counts, faults_json, findings, kinds, shown,
+    REPORTED, about, area, counts, faults_json, findings, kinds, shown,
 };
 use crate::app::check_map::{CheckMapRequest, ask, exclusions, repair};
 use crate::app::commit::STICK_RECORD;
@@ -185,7 +185,7 @@ fn report(
         json: json!({
             "tasks": tasks.iter().map(of_task).collect::<Vec<_>>(), "errors": stops, "cautions": cautions, "notes": notes, "faults": every,
         }),
-        findings: findings(all, TOLD),
+        findings: findings(all, REPORTED),
         files,
         stopped: stops > 0,
     }

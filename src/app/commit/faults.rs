@@ -271,14 +271,14 @@ fn a_killed_run_is_finished_or_taken_back_by_the_next() {
     for before in [&[][..], &old[..]] {
         let ends = ends(before, &new);
         every_step(Fault::Killed, before, &new, |step, root, place, _| {
-            let said = recover::recover(&Failing::never(), place).unwrap();
+            let wording = recover::recover(&Failing::never(), place).unwrap();
             let found = tree(root);
             let which = ends
                 .iter()
                 .position(|end| *end == found)
                 .unwrap_or_else(|| panic!("killed at step {step}: left {:?}", found.keys()));
             reached[which] += 1;
-            if let Some(finding) = said {
+            if let Some(finding) = wording {
                 assert_eq!(finding.code, "output.interrupted");
             }
             assert!(

@@ -96,7 +96,7 @@ impl OutputFolder {
         place.check_writable()?;
         let ancestors = Ancestors::make(&place)?;
         let lock = Lock::take(&place, &options.cancel)?;
-        let said = recover::recover(&FileSystem, &place)?;
+        let wording = recover::recover(&FileSystem, &place)?;
         plan::check_folder(&place, options.overwrite)?;
         Ok(Checked::new(
             Self {
@@ -105,7 +105,7 @@ impl OutputFolder {
                 _lock: lock,
                 ancestors,
             },
-            said.into_iter().collect(),
+            wording.into_iter().collect(),
         ))
     }
 

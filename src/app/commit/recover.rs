@@ -21,13 +21,13 @@ pub(crate) fn pending(place: &Place) -> Result<Option<Finding>, CommitError> {
 
 /// Finishes or takes back what interrupted runs left. The caller holds the lock.
 pub(crate) fn recover(disk: &dyn Disk, place: &Place) -> Result<Option<Finding>, CommitError> {
-    let mut said = None;
+    let mut wording = None;
     for stage in place.stages()? {
         let path = stage.join(JOURNAL);
         if !path.exists() {
             // Without a journal nothing in the folder was touched yet, or all of it is done.
             step("remove", &stage, remove_tree(disk, &stage))?;
-            said = said.or_else(|| {
+            wording = wording.or_else(|| {
                 Some(note(format!(
                     "an earlier run into {} ended before it wrote: its stage is removed",
                     place.folder.display()
@@ -38,9 +38,9 @@ pub(crate) fn recover(disk: &dyn Disk, place: &Place) -> Result<Option<Finding>,
         let journal = step("read", &path, fs_err::read(&path))?;
         let journal: Journal = serde_json::from_slice(&journal)
             .map_err(|source| CommitError::BadJournal { path, source })?;
-        said = Some(replay(disk, place, &stage, &journal)?);
+        wording = Some(replay(disk, place, &stage, &journal)?);
     }
-    Ok(said)
+    Ok(wording)
 }
 
 fn replay(
@@ -72,7 +72,7 @@ fn replay(
     } else {
         None
     };
-    let said = match forward {
+    let wording = match forward {
         Some(Ok(())) => format!(
             "an earlier run was interrupted while writing {folder}: its map is now complete there"
         ),
@@ -92,7 +92,7 @@ fn replay(
         None => return Err(tangled()),
     };
     step("remove", stage, commit.close())?;
-    Ok(note(said))
+    Ok(note(wording))
 }
 
 fn note(text: String) -> Finding {

@@ -115,7 +115,7 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
     let meaning = stated_measure.map(|stated| Meaning {
         quantity: stated.quantity,
         unit: Some(stated.unit),
-        said_by: "--unit".to_owned(),
+        wording_by: "--unit".to_owned(),
     });
     let options = ReadOptions {
         layer: request.layer.clone(),
@@ -276,8 +276,8 @@ fn measured(back: &RateMap, map: &RateMap) -> Result<Tally, AppError> {
     let mut tally = Tally {
         total: own.total * factor * map.measure.areas_of(own.area_m2)
             / back.measure.areas_of(own.area_m2),
-        least: own.least * factor,
-        greatest: own.greatest * factor,
+        minimum: own.minimum * factor,
+        maximum: own.maximum * factor,
         ..own
     };
     if let Some(lattice) = &back.lattice {
@@ -350,7 +350,7 @@ fn report(
         }),
         Row::new("rates", unit).with_note(
             if converted.factor == 1.0 && converted.source == measure {
-                format!("as in the source: {}", imported.meaning.said_by)
+                format!("as in the source: {}", imported.meaning.wording_by)
             } else {
                 format!("{} × {:.6}", converted.source.label(), converted.factor)
             },
@@ -401,19 +401,19 @@ fn report(
             line(&format!("total, {total}"), before.total, after.total, 2),
             line(
                 &format!("minimum rate, {unit}"),
-                before.least,
-                after.least,
+                before.minimum,
+                after.minimum,
                 2,
             ),
             line(
                 &format!("maximum rate, {unit}"),
-                before.greatest,
-                after.greatest,
+                before.maximum,
+                after.maximum,
                 2,
             ),
         ],
     };
-    let tally = |tally: &Tally| json!({ "zones": tally.zones, "area_m2": tally.area_m2, "total": tally.total, "least": tally.least, "greatest": tally.greatest });
+    let tally = |tally: &Tally| json!({ "zones": tally.zones, "area_m2": tally.area_m2, "total": tally.total, "least": tally.minimum, "greatest": tally.maximum });
     let json = json!({
         "map": request.map.display().to_string(),
         "from": imported.kind.name(),

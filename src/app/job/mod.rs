@@ -17,7 +17,7 @@ use serde_json::Value;
 pub use crate::app::job::text::JobText;
 
 /// More than this is no job file. (bytes) A long one has some 20 000.
-pub(crate) const LARGEST: u64 = 4 << 20;
+pub(crate) const MAXIMUM: u64 = 4 << 20;
 
 /// Reads the job file of a map.
 ///
@@ -129,9 +129,9 @@ fn text_bytes(path: &Path) -> std::io::Result<Vec<u8>> {
                 "a pipe, socket or device, not a file",
             ));
         }
-        if found.len() > LARGEST {
+        if found.len() > MAXIMUM {
             return Err(std::io::Error::other(format!(
-                "it holds {} bytes, more than the {LARGEST} that are looked at",
+                "it holds {} bytes, more than the {MAXIMUM} that are looked at",
                 found.len()
             )));
         }

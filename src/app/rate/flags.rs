@@ -185,8 +185,8 @@ fn refused(error: JobError) -> AppError {
                 "job.faults",
                 format!("{} options are refused", faults.len()),
             ),
-            |told, fault| {
-                told.with_fact(
+            |notice, fault| {
+                notice.with_fact(
                     place(fault),
                     format!(
                         "{}: {} [{}]; {}",
@@ -212,10 +212,10 @@ fn hint(fault: &Fault) -> String {
             .map_or(example, |(_, value)| value);
         return format!("give {option}, such as {value}");
     }
-    let told = hint
+    let notice = hint
         .replace(&format!("{leaf} = "), &format!("{option} "))
         .replace("add [product] with name = \"urea\"", "give --product urea")
         .replace(" in [rate]", "")
         .replace(", or give bushel = \"60 lb\" in [crop]", "");
-    by_option(&told)
+    by_option(&notice)
 }

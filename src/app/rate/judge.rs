@@ -3,7 +3,7 @@
 use super::Flat;
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Application, RateRules, RateSettings};
-use crate::pipeline::judge::{Told, adjustment, far_from_usual, growing_days, made_for, method};
+use crate::pipeline::judge::{Judged, adjustment, far_from_usual, growing_days, made_for, method};
 use crate::pipeline::judge_strips::unclear;
 use crate::science::yield_response::{Capped, in_season_estimate};
 use crate::units::NRate;
@@ -23,18 +23,18 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
     response(flat, settings.us_units, findings);
     age(settings.season.sensed, &settings.application, findings);
     findings.extend(method(&settings.response));
-    let told = Told {
+    let notice = Judged {
         region: settings.region.as_deref(),
         sensor: settings.sensor.as_deref(),
         index: None,
     };
-    findings.extend(made_for(&settings.response, &told));
+    findings.extend(made_for(&settings.response, &notice));
     let maximum_yield = settings
         .response
         .yields()
         .map_or_else(String::new, |yields| {
             let bushel = settings.season.crop.lb_per_bu;
-            yields.maximum_yield.told(settings.us_units, bushel)
+            yields.maximum_yield.text(settings.us_units, bushel)
         });
     if settings
         .response
@@ -85,8 +85,8 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
             codes::RATE_SEASON_HELD,
             format!(
                 "the method asks for {}, more than the {} that the season's limit leaves: it is limited to that",
-                flat.cell.n_raw.told(settings.us_units),
-                settings.rate.maximum.told(settings.us_units)
+                flat.cell.n_raw.text(settings.us_units),
+                settings.rate.maximum.text(settings.us_units)
             ),
         ));
     }
@@ -149,7 +149,7 @@ fn response(flat: &Flat, us: bool, findings: &mut Vec<Finding>) {
         if flat.rate.get() > 0.0 {
             findings.push(Finding::caution(
                 codes::RESPONSE_SPENT,
-                format!("the rate spends {} although the response index is not significantly above 1 (95 %: {low:.3} to {high:.3})", flat.rate.told(us)),
+                format!("the rate spends {} although the response index is not significantly above 1 (95 %: {low:.3} to {high:.3})", flat.rate.text(us)),
             ));
         }
     }

@@ -4,7 +4,7 @@ mod flags;
 mod judge;
 mod ramp;
 mod ramp_image;
-mod told;
+mod text;
 
 use std::path::Path;
 
@@ -93,7 +93,7 @@ pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
     let mut findings = accept(&settings.accept, findings);
     by_weight(&mut findings);
     let stopped = findings.iter().any(Finding::stops);
-    Ok(told::report(&settings, folder, &flat, findings, stopped))
+    Ok(text::report(&settings, folder, &flat, findings, stopped))
 }
 
 fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Flat, AppError> {

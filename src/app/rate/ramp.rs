@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::told::{Both, next_of_rate, product_rate, product_row, row};
+use super::text::{Both, next_of_rate, product_rate, product_row, row};
 use super::{judge, ramp_image};
 use crate::app::accepted::accept;
 use crate::app::error::AppError;

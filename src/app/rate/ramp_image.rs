@@ -10,9 +10,9 @@ use crate::app::setup::{set_up, threads};
 use crate::finding::{Finding, codes};
 use crate::format::vector::read_polygons_with;
 use crate::pipeline::ground::Layer;
-use crate::pipeline::looked::Sources;
 use crate::pipeline::ramp_image::{RampImage, RampImageError, RampLayers, measure};
 use crate::pipeline::scan::ScanError;
+use crate::pipeline::survey::Sources;
 use crate::science::index::ZeroMeaning;
 use crate::science::response_curve::Point;
 

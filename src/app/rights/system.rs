@@ -91,9 +91,9 @@ fn files(rights: &Rights, network: bool) -> Result<RulesetStatus, RulesetError> 
 }
 
 fn close_calls() -> Result<(), String> {
-    let told = |error: &dyn std::fmt::Display| format!("network: {error}");
+    let notice = |error: &dyn std::fmt::Display| format!("network: {error}");
     let architecture =
-        TargetArch::try_from(std::env::consts::ARCH).map_err(|error| told(&error))?;
+        TargetArch::try_from(std::env::consts::ARCH).map_err(|error| notice(&error))?;
     let refused = REFUSED_CALLS.map(|call| (call, Vec::new()));
     let filter = SeccompFilter::new(
         BTreeMap::from(refused),
@@ -101,9 +101,9 @@ fn close_calls() -> Result<(), String> {
         SeccompAction::Errno(libc::EACCES as u32),
         architecture,
     )
-    .map_err(|error| told(&error))?;
-    let program = BpfProgram::try_from(filter).map_err(|error| told(&error))?;
-    seccompiler::apply_filter_all_threads(&program).map_err(|error| told(&error))
+    .map_err(|error| notice(&error))?;
+    let program = BpfProgram::try_from(filter).map_err(|error| notice(&error))?;
+    seccompiler::apply_filter_all_threads(&program).map_err(|error| notice(&error))
 }
 
 /// What GDAL and PROJ read of their own, wherever they are installed.

@@ -17,7 +17,7 @@ use crate::format::task_set::{TaskFacts, TaskSet, compare, tasks_of};
 use crate::report::model::{Block, Column, Report, Row, Table};
 
 /// Files of task data larger than this are not read: no grid that a controller takes comes near it. (bytes)
-const LARGEST: u64 = 256 << 20;
+const MAXIMUM: u64 = 256 << 20;
 
 /// What to prove.
 #[derive(Clone, Debug, Default)]
@@ -135,13 +135,13 @@ fn open(folder: &Path, findings: &mut Vec<Finding>) -> Result<Stick, AppError> {
             let data = entry
                 .metadata()
                 .map_err(|error| unreadable(&entry.path(), &error))?;
-            let wanted = name == "TASKDATA.XML"
+            let requirement = name == "TASKDATA.XML"
                 || name.starts_with("GRD")
                     && Path::new(&name)
                         .extension()
                         .is_some_and(|ending| ending == "bin");
             stick.names.insert(name.clone());
-            if !wanted || !data.is_file() || data.len() > LARGEST {
+            if !requirement || !data.is_file() || data.len() > MAXIMUM {
                 continue;
             }
             let path = entry.path();

@@ -21,13 +21,13 @@ use crate::app::commit::{
 };
 use crate::app::error::AppError;
 use crate::app::requests::Common;
-use crate::app::stick::name::Wanted;
+use crate::app::stick::name::Requirement;
 use crate::app::stick::office::{Office, offices, rights_of, sources};
 use crate::app::stick::state::{Brought, Returned};
 use crate::finding::{Checked, Finding, codes};
 use crate::format::payload::Payload;
 use crate::format::task_set;
-use crate::format::task_set::{MOST_ELEMENTS, MOST_OF_A_KIND, TaskSetError};
+use crate::format::task_set::{MAXIMUM_ELEMENTS, MAXIMUM_OF_A_KIND, TaskSetError};
 use crate::report::model::{Block, Column, Report, Row, Table};
 use crate::report::stick::{card_head, card_line, index};
 
@@ -76,9 +76,9 @@ pub fn stick(request: &StickRequest) -> Result<Report, AppError> {
         Some(planned)
     };
     if request.dry_run {
-        findings.extend(commit::pending(&request.stick).map_err(told)?);
+        findings.extend(commit::pending(&request.stick).map_err(notice)?);
     } else {
-        findings.extend(commit::recover(&request.stick).map_err(told)?);
+        findings.extend(commit::recover(&request.stick).map_err(notice)?);
     }
     let returned = state::look(&request.stick)?;
     let brought = brought(request, &returned, &mut findings)?;
@@ -86,7 +86,7 @@ pub fn stick(request: &StickRequest) -> Result<Report, AppError> {
         return Ok(only_brought(request, brought.as_ref(), findings));
     };
     let done = write(request, &planned, &returned, &mut findings)?;
-    let own_disk = commit::is_own_disk(&request.stick).map_err(told)?;
+    let own_disk = commit::is_own_disk(&request.stick).map_err(notice)?;
     if !own_disk {
         let text = format!(
             "{} is a folder of a larger disk: copy what is in it to the root of a stick, then prove the copy with haulm check STICK --against OFFICE",
@@ -158,10 +158,10 @@ fn write(
     let now = (!request.dry_run).then(SystemTime::now);
     files.push(record(planned, now));
     let mut done = if request.dry_run {
-        commit::dry_run_stick(&request.stick, kept, &files, &options).map_err(told)?
+        commit::dry_run_stick(&request.stick, kept, &files, &options).map_err(notice)?
     } else {
         let claimed = OutputFolder::claim_stick(&request.stick, kept, options)
-            .map_err(told)?
+            .map_err(notice)?
             .into_log(findings);
         claimed.commit(&files).map_err(|error| {
             match AppError::of_commit(error, &request.common.cancel) {
@@ -175,7 +175,7 @@ fn write(
 }
 
 /// A refusal of the write in the words of this command.
-fn told(error: CommitError) -> AppError {
+fn notice(error: CommitError) -> AppError {
     in_words_of_a_stick(AppError::from(error))
 }
 
@@ -272,15 +272,15 @@ fn planned(offices: &[Office]) -> Result<Checked<Planned>, AppError> {
 
 /// The maps with their names on the stick, and what of names and formats is worth a word.
 fn named(offices: &[Office], findings: &mut Vec<Finding>) -> Vec<crate::report::stick::MapOnStick> {
-    let wanted: Vec<_> = offices
+    let requirement: Vec<_> = offices
         .iter()
-        .map(|office| Wanted {
+        .map(|office| Requirement {
             field: &office.map.field,
             map_id: &office.map.map_id,
             office: (!office.map.office_name.is_empty()).then_some(office.map.office_name.as_str()),
         })
         .collect();
-    let names = name::names(&wanted);
+    let names = name::names(&requirement);
     let mut maps = Vec::new();
     let (mut renamed, mut lacking) = (Vec::new(), Vec::new());
     let mut fields: BTreeMap<String, Vec<String>> = BTreeMap::new();
@@ -410,9 +410,9 @@ fn refused_set(office: Option<&Office>, error: &TaskSetError) -> AppError {
 fn many(elements: &BTreeMap<String, usize>) -> Option<Finding> {
     let all: usize = elements.values().sum();
     let (kind, most) = elements.iter().max_by_key(|(_, count)| **count)?;
-    (all > MOST_ELEMENTS || *most > MOST_OF_A_KIND).then(|| {
+    (all > MAXIMUM_ELEMENTS || *most > MAXIMUM_OF_A_KIND).then(|| {
         let text = format!(
-            "the task data hold {all} elements, {most} of them {kind}: a controller must take {MOST_ELEMENTS} in all and {MOST_OF_A_KIND} of a kind; use more sticks"
+            "the task data hold {all} elements, {most} of them {kind}: a controller must take {MAXIMUM_ELEMENTS} in all and {MAXIMUM_OF_A_KIND} of a kind; use more sticks"
         );
         Finding::caution(codes::STICK_MANY, text)
     })

@@ -10,14 +10,14 @@ use crate::format::shapefile::{is_device, safe_name};
 /// Longest base name of an 8.3 file. (characters)
 const LONGEST: usize = 8;
 /// Largest file of FAT32: 4 GiB less one byte. (from memory)
-const LARGEST: u64 = u32::MAX as u64;
+const MAXIMUM: u64 = u32::MAX as u64;
 /// Longest name of a file, in UTF-16 units. (from memory)
 const LONGEST_NAME: usize = 255;
 /// Longest path below the root that programs on Windows take, with drive and closing zero taken off. (from memory)
 const LONGEST_PATH: usize = 255;
 
 /// A map that needs a name: its field, its map id, and the name of its files in the office.
-pub(super) struct Wanted<'a> {
+pub(super) struct Requirement<'a> {
     pub(super) field: &'a str,
     pub(super) map_id: &'a str,
     pub(super) office: Option<&'a str>,
@@ -27,7 +27,7 @@ pub(super) struct Wanted<'a> {
 ///
 /// The office's name stays where no other map has it. Maps whose names would be the same get the number that ends the field's name, if each has one and no two are
 /// the same (`MILLER40`, `MILLER80`), else `_1`, `_2` and so on in their order.
-pub(super) fn names(maps: &[Wanted<'_>]) -> Vec<String> {
+pub(super) fn names(maps: &[Requirement<'_>]) -> Vec<String> {
     let bases: Vec<String> = maps
         .iter()
         .map(|map| match map.office {
@@ -107,7 +107,7 @@ pub(super) fn check_fat(files: &[Payload]) -> Result<(), AppError> {
 }
 
 fn fat_fault(path: &str, bytes: u64) -> Option<String> {
-    if bytes > LARGEST {
+    if bytes > MAXIMUM {
         return Some(format!(
             "{}, {bytes} bytes: 4 GiB less one byte is the most",
             size(bytes)
@@ -146,16 +146,16 @@ mod tests {
             .iter()
             .map(|field| safe_name(field, "0a1b2c"))
             .collect();
-        let wanted: Vec<_> = fields
+        let requirement: Vec<_> = fields
             .iter()
             .zip(&bases)
-            .map(|(field, base)| Wanted {
+            .map(|(field, base)| Requirement {
                 field,
                 map_id: "0a1b2c",
                 office: Some(base),
             })
             .collect();
-        names(&wanted)
+        names(&requirement)
     }
 
     #[test]
@@ -194,9 +194,9 @@ mod tests {
     #[test]
     fn fat_takes_no_large_files_and_no_odd_names() {
         // Limits of FAT32, from memory.
-        assert_eq!(fat_fault("SHAPES/A.shp", LARGEST), None);
+        assert_eq!(fat_fault("SHAPES/A.shp", MAXIMUM), None);
         assert!(
-            fat_fault("SHAPES/A.shp", LARGEST + 1)
+            fat_fault("SHAPES/A.shp", MAXIMUM + 1)
                 .unwrap()
                 .contains("4294967296 bytes")
         );

@@ -193,12 +193,13 @@ mod tests {
         }
         assert_eq!(seen, prescription.cells.len());
         // GDAL tells the extent with 15 digits.
-        let told = [extent.MinX, extent.MinY, extent.MaxX, extent.MaxY];
+        let notice = [extent.MinX, extent.MinY, extent.MaxX, extent.MaxY];
         assert!(
-            told.iter()
+            notice
+                .iter()
                 .zip([low.0, low.1, high.0, high.1])
-                .all(|(told, own)| (told - own).abs() < 1e-7),
-            "{told:?} {low:?} {high:?}"
+                .all(|(notice, own)| (notice - own).abs() < 1e-7),
+            "{notice:?} {low:?} {high:?}"
         );
         let of = |sql: &str| {
             let mut set = dataset

@@ -69,11 +69,11 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<ImportedMap, Ma
         ));
     }
     let (description, unit) = (band.description().unwrap_or_default(), band.unit());
-    let said = [unit.as_str(), description.as_str()]
+    let wording = [unit.as_str(), description.as_str()]
         .map(meaning_of)
         .into_iter()
         .find(|meaning| meaning.unit.is_some());
-    map.meaning = options.meaning.clone().or(said).unwrap_or(map.meaning);
+    map.meaning = options.meaning.clone().or(wording).unwrap_or(map.meaning);
     map.rate_column = (!description.is_empty()).then_some(description);
     if map.meaning.unit.is_none() {
         map.oddities.push(Fault::caution(

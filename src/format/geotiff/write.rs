@@ -328,16 +328,16 @@ fn statistics(counts: &BTreeMap<u32, u64>, pixels: f64) -> String {
         .map(|(value, count)| (value - mean) * (value - mean) * count)
         .sum::<f64>()
         / valid;
-    let least = values()
+    let minimum = values()
         .map(|(value, _)| value)
         .fold(f64::INFINITY, f64::min);
-    let greatest = values()
+    let maximum = values()
         .map(|(value, _)| value)
         .fold(f64::NEG_INFINITY, f64::max);
     let share = 100.0 * valid / pixels;
     [
-        ("MINIMUM", least.to_string()),
-        ("MAXIMUM", greatest.to_string()),
+        ("MINIMUM", minimum.to_string()),
+        ("MAXIMUM", maximum.to_string()),
         ("MEAN", mean.to_string()),
         ("STDDEV", libm::sqrt(variance).to_string()),
         ("VALID_PERCENT", format!("{share:.4}")),

@@ -74,7 +74,7 @@ impl Channel {
                 what: what(),
                 value: shown,
                 unit: self.unit,
-                greatest: f64::from(i32::MAX) / self.per_shown,
+                maximum: f64::from(i32::MAX) / self.per_shown,
             })
         }
     }

@@ -36,7 +36,7 @@ pub enum Iso11783Error {
         north: f64,
     },
     /// A rate does not fit into a controller's 32-bit integer.
-    #[error("the rate {what} is {value} {unit}; task data hold 0 to {greatest:.0} {unit}")]
+    #[error("the rate {what} is {value} {unit}; task data hold 0 to {maximum:.0} {unit}")]
     Rate {
         /// `on start`, `of grid row 3, column 4`.
         what: String,
@@ -45,7 +45,7 @@ pub enum Iso11783Error {
         /// Its unit.
         unit: &'static str,
         /// The greatest that fits.
-        greatest: f64,
+        maximum: f64,
     },
     /// More different rates than there are zone codes.
     #[error(

@@ -191,7 +191,7 @@ pub(super) fn grid_of(
             cell_m: size,
             rows: own.rows,
             cols: own.cols,
-            wanted_m: size,
+            requested_m: size,
         };
         return Ok((
             lattice,
@@ -214,7 +214,7 @@ pub(super) fn grid_of(
     if lattice.is_coarsened() {
         let message = format!(
             "cells of the task grid had to grow from {} to {}, since a controller need not take more than 350 rows or columns",
-            Length::m(lattice.wanted_m).both(),
+            Length::m(lattice.requested_m).both(),
             Length::m(lattice.cell_m).both()
         );
         findings.push(Finding::caution(codes::MACHINE_GRID_COARSENED, message));
@@ -479,8 +479,8 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
             format!(
                 "cells of the task grid had to grow from {} to {} ({} rows, {} columns), since a controller need not take more than 350 rows or columns; zones \
                  narrower than a cell get lost: the shapefile keeps them, or split the field",
-                Length::m(lattice.wanted_m).told(us),
-                Length::m(lattice.cell_m).told(us),
+                Length::m(lattice.requested_m).text(us),
+                Length::m(lattice.cell_m).text(us),
                 lattice.rows,
                 lattice.cols
             ),
@@ -503,7 +503,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
         let why = if kept > 0.0 {
             format!(
                 ": whole cells of {} that touch an exclusion or a hole get nothing, which takes {kept:.1} {unit}",
-                Length::m(lattice.cell_m).told(us)
+                Length::m(lattice.cell_m).text(us)
             )
         } else {
             String::new()

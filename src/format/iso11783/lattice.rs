@@ -114,7 +114,7 @@ pub struct Lattice {
     /// Columns, from the west.
     pub cols: usize,
     /// Cell size that it should not exceed, and does only to keep within 350 rows and columns. \[m\]
-    pub wanted_m: f64,
+    pub requested_m: f64,
 }
 
 impl Lattice {
@@ -138,23 +138,23 @@ impl Lattice {
         if points().next().is_none() {
             return Err(Iso11783Error::NoBoundary);
         }
-        let least = |axis: usize| points().map(|p| p[axis]).fold(f64::INFINITY, f64::min);
-        let greatest = |axis: usize| points().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max);
-        let (west, east, south, north) = (least(0), greatest(0), least(1), greatest(1));
+        let minimum = |axis: usize| points().map(|p| p[axis]).fold(f64::INFINITY, f64::min);
+        let maximum = |axis: usize| points().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max);
+        let (west, east, south, north) = (minimum(0), maximum(0), minimum(1), maximum(1));
         let (per_north, per_east) = metres_per_degree(f64::midpoint(south, north));
         let mut size = finest;
         loop {
             let margin = overrun + size;
-            let corner = |least: f64, per_degree: f64| {
-                libm::floor((least - margin / per_degree) * 1e9) / 1e9
+            let corner = |minimum: f64, per_degree: f64| {
+                libm::floor((minimum - margin / per_degree) * 1e9) / 1e9
             };
             let (corner_south, corner_west) = (corner(south, per_north), corner(west, per_east));
             let (cell_north, cell_east) = (
                 twelve_digits(size / per_north),
                 twelve_digits(size / per_east),
             );
-            let count = |greatest: f64, corner: f64, cell: f64, per_degree: f64| {
-                libm::ceil((greatest + margin / per_degree - corner) / cell).max(1.0) as usize
+            let count = |maximum: f64, corner: f64, cell: f64, per_degree: f64| {
+                libm::ceil((maximum + margin / per_degree - corner) / cell).max(1.0) as usize
             };
             let (rows, cols) = (
                 count(north, corner_south, cell_north, per_north),
@@ -183,7 +183,7 @@ impl Lattice {
                     cell_m: size,
                     rows,
                     cols,
-                    wanted_m: coarsest,
+                    requested_m: coarsest,
                 });
             }
             // To the next decimetre, so that the size reads well; the count falls at each turn.
@@ -195,7 +195,7 @@ impl Lattice {
 
     /// Whether cells had to grow.
     pub fn is_coarsened(&self) -> bool {
-        self.cell_m > self.wanted_m
+        self.cell_m > self.requested_m
     }
 
     /// Degrees to lattice coordinates: columns from the west, rows from the south.

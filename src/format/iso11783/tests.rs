@@ -388,7 +388,7 @@ fn rates_at_known_points() {
 fn every_cell_is_the_mean_of_its_part_of_the_field() {
     let mut field = fixture::prescription();
     // Means below the least rate would be held to it.
-    field.machine.least = None;
+    field.machine.minimum = None;
     let rates = machine_rates(&field).unwrap().value;
     let own = rate_grid(&field, &rates, TaskKind::Grid).unwrap().value;
     field.machine.grid = GridRates::Mean;

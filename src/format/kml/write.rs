@@ -60,7 +60,7 @@ pub(super) fn write(map: &ExportMap<'_>, name: &str) -> Result<Vec<Payload>, Wri
             legend
                 .classes
                 .iter()
-                .position(|class| class.from <= rate && rate <= class.to && rate <= class.greatest)
+                .position(|class| class.from <= rate && rate <= class.to && rate <= class.maximum)
         });
         if let Some(class) = class {
             xml.text("styleUrl", &[], &format!("#class-{class}"))?;

@@ -49,12 +49,12 @@ pub enum MapError {
         layers: Vec<String>,
     },
     /// Task data have no such task, or several of the name.
-    #[error("{}: {count} tasks are called {wanted:?}; it has {}", path.display(), tasks.join(", "))]
+    #[error("{}: {count} tasks are called {requirement:?}; it has {}", path.display(), tasks.join(", "))]
     Task {
         /// The file.
         path: PathBuf,
         /// The task that was asked for.
-        wanted: String,
+        requirement: String,
         /// How many are called so.
         count: usize,
         /// All tasks, by id and name.

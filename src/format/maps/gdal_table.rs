@@ -31,7 +31,7 @@ pub(in crate::format) fn read(path: &Path, options: &ReadOptions) -> Result<Impo
         path: path.to_owned(),
         reason,
     };
-    let (dataset, mut said) = open(path).map_err(|fault| match fault {
+    let (dataset, mut wording) = open(path).map_err(|fault| match fault {
         OpenFault::Unreadable(reason) | OpenFault::Damaged(reason) | OpenFault::System(reason) => {
             refused(reason)
         }
@@ -119,11 +119,11 @@ pub(in crate::format) fn read(path: &Path, options: &ReadOptions) -> Result<Impo
                 .sized((promised - read) as f64, "features"),
         );
     }
-    said.extend(complaints::take());
+    wording.extend(complaints::take());
     // A shape that is not there is told as such.
-    if let Some(reason) = said
+    if let Some(reason) = wording
         .into_iter()
-        .find(|said| !said.contains("'OGR_G_IsEmpty'") && !said.contains("'hGeom'"))
+        .find(|wording| !wording.contains("'OGR_G_IsEmpty'") && !wording.contains("'hGeom'"))
         .filter(|_| read >= promised)
     {
         map.oddities.push(Fault::stop(
@@ -169,7 +169,7 @@ fn whole_database(path: &Path, dataset: &Dataset, oddities: &mut Vec<Fault>) {
             return;
         }
     }
-    let said = dataset
+    let wording = dataset
         .execute_sql("PRAGMA quick_check(1)", None, Dialect::DEFAULT)
         .ok()
         .flatten()
@@ -177,8 +177,8 @@ fn whole_database(path: &Path, dataset: &Dataset, oddities: &mut Vec<Fault>) {
             let row = rows.features().next()?;
             row.field_as_string(0).ok().flatten()
         });
-    if said.as_deref() != Some("ok") {
-        let why = said.unwrap_or_else(|| "it cannot even be checked".to_owned());
+    if wording.as_deref() != Some("ok") {
+        let why = wording.unwrap_or_else(|| "it cannot even be checked".to_owned());
         oddities.push(Fault::stop(
             codes::FILE_DAMAGED,
             Place::whole(),

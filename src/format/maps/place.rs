@@ -9,7 +9,7 @@ use crate::format::maps::MapError;
 use crate::map::imported::{ImportedMap, System};
 
 /// Beyond this no system has a place, whatever it is called.
-const FARTHEST: f64 = 1e8;
+const MAXIMUM_DISTANCE: f64 = 1e8;
 
 /// Refuses the first vertex where no place can be. `explained`: a check tells by itself of maps whose numbers are all those of another system, or stand in the
 /// wrong order, and says more than a single vertex would.
@@ -21,8 +21,8 @@ pub(super) fn check(map: &ImportedMap, path: &Path, explained: bool) -> Result<(
     let places = places(map);
     let degrees = |c: &Coord<f64>| Extent::like_degrees(c.x, c.y);
     let all = |test: &dyn Fn(&Coord<f64>) -> bool| places.iter().all(|(_, _, c)| test(c));
-    let near = all(&|c| c.x.abs().max(c.y.abs()) < FARTHEST);
-    let told_by_check = near
+    let near = all(&|c| c.x.abs().max(c.y.abs()) < MAXIMUM_DISTANCE);
+    let notice_of_check = near
         && if extent.is_geographic() {
             // Exchanged, or all of them numbers of another system.
             all(&|c| Extent::like_degrees(c.y, c.x)) || all(&|c| !degrees(c))
@@ -30,11 +30,11 @@ pub(super) fn check(map: &ImportedMap, path: &Path, explained: bool) -> Result<(
             all(&degrees)
         };
     let missing = map.system.known().is_none();
-    if explained && told_by_check || places.is_empty() {
+    if explained && notice_of_check || places.is_empty() {
         return Ok(());
     }
     let problem = |c: &Coord<f64>| {
-        if !missing && !extent.is_geographic() && degrees(c) && told_by_check {
+        if !missing && !extent.is_geographic() && degrees(c) && notice_of_check {
             return Some(
                 "looks like longitude and latitude, and the system is one of metres".to_owned(),
             );

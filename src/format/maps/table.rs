@@ -74,25 +74,26 @@ pub(in crate::format) fn settle(map: &mut ImportedMap, options: &ReadOptions) {
         ));
     }
     map.meaning = match &options.meaning {
-        Some(said) => {
-            let contradicts = (by_name.unit.is_some() && by_name.unit != said.unit)
-                || (by_name.quantity == Quantity::Nitrogen && said.quantity != Quantity::Nitrogen)
+        Some(wording) => {
+            let contradicts = (by_name.unit.is_some() && by_name.unit != wording.unit)
+                || (by_name.quantity == Quantity::Nitrogen
+                    && wording.quantity != Quantity::Nitrogen)
                 || (by_name.unit.is_some()
                     && by_name.quantity != Quantity::Nitrogen
-                    && said.quantity == Quantity::Nitrogen);
+                    && wording.quantity == Quantity::Nitrogen);
             if contradicts {
                 map.oddities.push(Fault::caution(
                     codes::UNIT_CONTRADICTS,
                     Place::named(format!("column {column}")),
                     format!(
                         "you say {}, the {} says {}: your word is taken",
-                        said.label(),
-                        by_name.said_by,
+                        wording.label(),
+                        by_name.wording_by,
                         by_name.label()
                     ),
                 ));
             }
-            said.clone()
+            wording.clone()
         }
         None => by_name,
     };
@@ -154,7 +155,7 @@ pub(in crate::format) fn meaning_of(column: &str) -> Meaning {
     Meaning {
         quantity,
         unit,
-        said_by: if quantity == Quantity::Unknown {
+        wording_by: if quantity == Quantity::Unknown {
             String::new()
         } else {
             format!("column {column}")
@@ -199,7 +200,7 @@ fn by_unit_column(map: &mut ImportedMap, column: &str) -> Option<Meaning> {
     }
     let (text, _) = seen.first()?;
     let mut meaning = meaning_of(text);
-    meaning.said_by = format!("column {name}: {text}");
+    meaning.wording_by = format!("column {name}: {text}");
     Some(meaning)
 }
 
@@ -265,7 +266,7 @@ fn column(map: &mut ImportedMap, options: &ReadOptions) -> Option<String> {
         }
         return found;
     }
-    let told = |name: &String| {
+    let notice = |name: &String| {
         let words = words(name);
         let speaks = meaning_of(name).unit.is_some()
             || words
@@ -279,7 +280,7 @@ fn column(map: &mut ImportedMap, options: &ReadOptions) -> Option<String> {
     let candidates: Vec<String> = map
         .columns
         .iter()
-        .filter(|name| told(name) || odd_unit(name).is_some())
+        .filter(|name| notice(name) || odd_unit(name).is_some())
         .cloned()
         .collect();
     let mut filled: Vec<String> = Vec::new();

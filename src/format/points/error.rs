@@ -49,24 +49,24 @@ pub enum PointFileError {
         reason: String,
     },
     /// A column is not there.
-    #[error("{}: no column for the {wanted}{}; the columns are {}", path.display(), named.as_ref().map(|n| format!(" called {n:?}")).unwrap_or_default(), found.join(", "))]
+    #[error("{}: no column for the {requirement}{}; the columns are {}", path.display(), named.as_ref().map(|n| format!(" called {n:?}")).unwrap_or_default(), found.join(", "))]
     NoColumn {
         /// The file.
         path: PathBuf,
         /// What it was to hold.
-        wanted: &'static str,
+        requirement: &'static str,
         /// The name asked for, if one was.
         named: Option<String>,
         /// The columns that are there.
         found: Vec<String>,
     },
     /// Two columns fit.
-    #[error("{}: the columns {one:?} and {other:?} could both be the {wanted}", path.display())]
+    #[error("{}: the columns {one:?} and {other:?} could both be the {requirement}", path.display())]
     TwoColumns {
         /// The file.
         path: PathBuf,
         /// What they could hold.
-        wanted: &'static str,
+        requirement: &'static str,
         /// One.
         one: String,
         /// The other.

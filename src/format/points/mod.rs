@@ -15,7 +15,7 @@ use crate::space::crs::Crs;
 
 /// What to look for.
 #[derive(Clone, Copy, Debug)]
-pub struct Wanted<'a> {
+pub struct Requirement<'a> {
     /// Layer of a vector file.
     pub layer: Option<&'a str>,
     /// Attribute filter of a vector file.
@@ -75,7 +75,7 @@ pub struct PointTable {
 /// # Errors
 /// [`PointFileError`]: a file that cannot be read, columns that are missing or doubtful, values that are no numbers, coordinates that cannot belong to
 /// their system, no reading at all.
-pub fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, PointFileError> {
+pub fn read(path: &Path, requirement: &Requirement<'_>) -> Result<PointTable, PointFileError> {
     if !path.exists() {
         return Err(PointFileError::Missing {
             path: path.to_owned(),
@@ -91,9 +91,9 @@ pub fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, PointFileErr
             path: path.to_owned(),
             reason: error.to_string(),
         })?;
-        table::parse(&bytes, path, wanted)
+        table::parse(&bytes, path, requirement)
     } else {
-        vector::read(path, wanted)
+        vector::read(path, requirement)
     }
 }
 
@@ -122,7 +122,7 @@ struct Columns {
 fn column(
     names: &[String],
     path: &Path,
-    wanted: &'static str,
+    requirement: &'static str,
     named: Option<&str>,
     usual: &[&str],
 ) -> Result<usize, PointFileError> {
@@ -134,7 +134,7 @@ fn column(
             .or_else(|| names.iter().position(|n| n.eq_ignore_ascii_case(name)));
         return exact.ok_or_else(|| PointFileError::NoColumn {
             path: path.to_owned(),
-            wanted,
+            requirement,
             named: Some(name.to_owned()),
             found: found(),
         });
@@ -147,13 +147,13 @@ fn column(
         (Some((at, _)), None) => Ok(at),
         (Some((_, one)), Some((_, other))) => Err(PointFileError::TwoColumns {
             path: path.to_owned(),
-            wanted,
+            requirement,
             one: one.clone(),
             other: other.clone(),
         }),
         (None, _) => Err(PointFileError::NoColumn {
             path: path.to_owned(),
-            wanted,
+            requirement,
             named: None,
             found: found(),
         }),
@@ -165,22 +165,22 @@ impl Columns {
     fn find(
         names: Vec<String>,
         path: &Path,
-        wanted: &Wanted<'_>,
+        requirement: &Requirement<'_>,
         decimal_comma: bool,
     ) -> Result<Self, PointFileError> {
-        let index: String = wanted
+        let index: String = requirement
             .index
             .to_lowercase()
             .chars()
             .filter(|c| c.is_alphanumeric())
             .collect();
-        let value = column(&names, path, "index", wanted.column, &[&index])?;
+        let value = column(&names, path, "index", requirement.column, &[&index])?;
         let unit = |problem| PointFileError::Unit {
             path: path.to_owned(),
             column: names[value].clone(),
             problem,
         };
-        if !wanted.scaled && text::split(&names[value]).1.contains('%') {
+        if !requirement.scaled && text::split(&names[value]).1.contains('%') {
             return Err(unit("is in per cent, and the job states no scale"));
         }
         let optional = |what, name: Option<&str>| {
@@ -188,10 +188,10 @@ impl Columns {
                 .transpose()
         };
         let (time, pass) = (
-            optional("time", wanted.time)?,
-            optional("pass", wanted.pass)?,
+            optional("time", requirement.time)?,
+            optional("pass", requirement.pass)?,
         );
-        let speed = match optional("speed", wanted.speed)? {
+        let speed = match optional("speed", requirement.speed)? {
             None => None,
             Some(at) => {
                 let written = text::split(&names[at]).1;
@@ -208,7 +208,7 @@ impl Columns {
                             .ok_or_else(|| unit("has a unit of speed that is not known"))?,
                     )
                 };
-                match (known, wanted.speed_unit) {
+                match (known, requirement.speed_unit) {
                     (Some(a), Some(b)) if (a - b).abs() > 1e-9 => {
                         return Err(unit("has another unit than the job states"));
                     }

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::error::PointFileError;
-use super::{Columns, Gathered, PointTable, Raw, Wanted, column, text};
+use super::{Columns, Gathered, PointTable, Raw, Requirement, column, text};
 use crate::space::crs::Crs;
 
 /// Usual names of a longitude column, signs and case aside.
@@ -36,16 +36,16 @@ const NORTHING: &[&str] = &["y", "northing", "north", "utmy", "utmnorthing"];
 pub(super) fn parse(
     bytes: &[u8],
     path: &Path,
-    wanted: &Wanted<'_>,
+    requirement: &Requirement<'_>,
 ) -> Result<PointTable, PointFileError> {
-    if let Some(name) = wanted.layer {
+    if let Some(name) = requirement.layer {
         return Err(PointFileError::Layer {
             path: path.to_owned(),
             problem: format!("there is no layer {name:?} in a text file"),
             layers: Vec::new(),
         });
     }
-    if let Some(filter) = wanted.filter {
+    if let Some(filter) = requirement.filter {
         let reason =
             "a text file cannot be filtered: take the rows out, or give a vector file".to_owned();
         return Err(PointFileError::Filter {
@@ -82,10 +82,10 @@ pub(super) fn parse(
         .iter()
         .map(str::to_owned)
         .collect();
-    let mut columns = Columns::find(names, path, wanted, delimiter != b',')?;
-    let (place, degrees) = place(&columns.names, path, wanted)?;
+    let mut columns = Columns::find(names, path, requirement, delimiter != b',')?;
+    let (place, degrees) = place(&columns.names, path, requirement)?;
     columns.place = Some(place);
-    let crs = match (wanted.crs, degrees) {
+    let crs = match (requirement.crs, degrees) {
         (Some(crs), _) => crs.clone(),
         (None, true) => Crs::wgs84(),
         (None, false) => {
@@ -119,9 +119,9 @@ pub(super) fn parse(
 fn place(
     names: &[String],
     path: &Path,
-    wanted: &Wanted<'_>,
+    requirement: &Requirement<'_>,
 ) -> Result<((usize, usize), bool), PointFileError> {
-    if let Some((x, y)) = wanted.place {
+    if let Some((x, y)) = requirement.place {
         let (x, y) = (
             column(names, path, "longitude or easting", Some(x), &[])?,
             column(names, path, "latitude or northing", Some(y), &[])?,
@@ -143,7 +143,7 @@ fn place(
             (Ok(x), Ok(y)) => Ok(((x, y), false)),
             _ => Err(longitude.err().unwrap_or(PointFileError::NoColumn {
                 path: path.to_owned(),
-                wanted: "latitude",
+                requirement: "latitude",
                 named: None,
                 found: names.to_vec(),
             })),
@@ -155,7 +155,7 @@ fn place(
 mod tests {
     use super::*;
 
-    pub(crate) const PLAIN: Wanted<'static> = Wanted {
+    pub(crate) const PLAIN: Requirement<'static> = Requirement {
         layer: None,
         filter: None,
         column: None,
@@ -169,8 +169,8 @@ mod tests {
         scaled: false,
     };
 
-    fn parsed(text: &str, wanted: &Wanted<'_>) -> Result<PointTable, PointFileError> {
-        parse(text.as_bytes(), Path::new("log.csv"), wanted)
+    fn parsed(text: &str, requirement: &Requirement<'_>) -> Result<PointTable, PointFileError> {
+        parse(text.as_bytes(), Path::new("log.csv"), requirement)
     }
 
     #[test]
@@ -199,7 +199,7 @@ mod tests {
     fn semicolons_decimal_commas_a_mark_units_passes_and_times() {
         let text = "\u{feff}Zeit;Bahn;Rechts;Hoch;Wert (%);Tempo (km/h)\n10:00:02;2;500010,5;5540000;62,5;7,2\n10:00:01;1;500000,5;5540000;61;3,6\n";
         let crs = Crs::epsg(32_633, "WGS 84 / UTM zone 33N");
-        let wanted = Wanted {
+        let requirement = Requirement {
             column: Some("wert (%)"),
             place: Some(("Rechts", "Hoch")),
             crs: Some(&crs),
@@ -209,7 +209,7 @@ mod tests {
             scaled: true,
             ..PLAIN
         };
-        let table = parsed(text, &wanted).unwrap();
+        let table = parsed(text, &requirement).unwrap();
         assert_eq!(
             table.rows[0],
             PointRow {
@@ -224,9 +224,9 @@ mod tests {
         assert!(matches!(
             parsed(
                 text,
-                &Wanted {
+                &Requirement {
                     scaled: false,
-                    ..wanted
+                    ..requirement
                 }
             ),
             Err(PointFileError::Unit { .. })
@@ -234,9 +234,9 @@ mod tests {
         assert!(matches!(
             parsed(
                 text,
-                &Wanted {
+                &Requirement {
                     speed_unit: Some(1.0),
-                    ..wanted
+                    ..requirement
                 }
             ),
             Err(PointFileError::Unit { .. })
@@ -244,9 +244,9 @@ mod tests {
         assert!(matches!(
             parsed(
                 &text.replace(" (km/h)", ""),
-                &Wanted {
+                &Requirement {
                     speed: Some("Tempo"),
-                    ..wanted
+                    ..requirement
                 }
             ),
             Err(PointFileError::Unit { .. })
@@ -254,15 +254,15 @@ mod tests {
         assert!(matches!(
             parsed(
                 text,
-                &Wanted {
+                &Requirement {
                     crs: None,
-                    ..wanted
+                    ..requirement
                 }
             ),
             Err(PointFileError::NoSystem { .. })
         ));
         assert!(matches!(
-            parsed(&text.replace("10:00:01", "soon"), &wanted),
+            parsed(&text.replace("10:00:01", "soon"), &requirement),
             Err(PointFileError::NotATime { .. })
         ));
     }
@@ -310,7 +310,7 @@ mod tests {
         assert!(matches!(
             parsed(
                 "lat,lon,ndvi\n50,15,0.6\n",
-                &Wanted {
+                &Requirement {
                     filter: Some("a = 1"),
                     ..PLAIN
                 }

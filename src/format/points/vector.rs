@@ -6,16 +6,17 @@ use gdal::vector::LayerAccess;
 use geo::Geometry;
 
 use super::error::PointFileError;
-use super::{Columns, Gathered, PointTable, Raw, Wanted};
+use super::{Columns, Gathered, PointTable, Raw, Requirement};
 use crate::format::complaints;
 use crate::format::systems::system_of;
 use crate::format::vector::{OpenFault, is_set, open};
 
 /// Refuses a file of which not all was read: what GDAL complains of is said nowhere else.
-fn lossless(path: &Path, said: Vec<String>) -> Result<(), PointFileError> {
+fn lossless(path: &Path, wording: Vec<String>) -> Result<(), PointFileError> {
     // A row without a geometry is told as such.
-    said.into_iter()
-        .find(|said| !said.contains("'OGR_G_IsEmpty'"))
+    wording
+        .into_iter()
+        .find(|wording| !wording.contains("'OGR_G_IsEmpty'"))
         .map_or(Ok(()), |reason| {
             Err(PointFileError::Unreadable {
                 path: path.to_owned(),
@@ -25,12 +26,15 @@ fn lossless(path: &Path, said: Vec<String>) -> Result<(), PointFileError> {
 }
 
 /// Reads a layer of points.
-pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, PointFileError> {
+pub(super) fn read(
+    path: &Path,
+    requirement: &Requirement<'_>,
+) -> Result<PointTable, PointFileError> {
     let unreadable = |error: &gdal::errors::GdalError| PointFileError::Unreadable {
         path: path.to_owned(),
         reason: error.to_string(),
     };
-    let (dataset, said) = open(path).map_err(|fault| PointFileError::Unreadable {
+    let (dataset, wording) = open(path).map_err(|fault| PointFileError::Unreadable {
         path: path.to_owned(),
         reason: match fault {
             OpenFault::Unreadable(reason) | OpenFault::Damaged(reason) => reason,
@@ -39,14 +43,14 @@ pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, Point
             }
         },
     })?;
-    lossless(path, said)?;
+    lossless(path, wording)?;
     let names: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
     let problem = |problem: String| PointFileError::Layer {
         path: path.to_owned(),
         problem,
         layers: names.clone(),
     };
-    let index = match wanted.layer {
+    let index = match requirement.layer {
         Some(name) => names
             .iter()
             .position(|n| n == name)
@@ -60,7 +64,7 @@ pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, Point
         None => 0,
     };
     let mut layer = dataset.layer(index).map_err(|error| unreadable(&error))?;
-    if let Some(filter) = wanted.filter {
+    if let Some(filter) = requirement.filter {
         let refused = |error: gdal::errors::GdalError| PointFileError::Filter {
             path: path.to_owned(),
             filter: filter.to_owned(),
@@ -69,7 +73,7 @@ pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, Point
         layer.set_attribute_filter(filter).map_err(refused)?;
     }
     let own = layer.spatial_ref().and_then(|system| system_of(&system));
-    let crs = match (wanted.crs, own) {
+    let crs = match (requirement.crs, own) {
         (Some(crs), _) => crs.clone(),
         (None, Some(crs)) => crs,
         (None, None) => {
@@ -80,7 +84,7 @@ pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, Point
         }
     };
     let fields: Vec<String> = layer.defn().fields().map(|field| field.name()).collect();
-    let columns = Columns::find(fields, path, wanted, true)?;
+    let columns = Columns::find(fields, path, requirement, true)?;
     let mut gathered = Gathered::new(path, columns, crs);
     for (k, feature) in layer.features().enumerate() {
         let at = match feature.geometry().filter(|geometry| !geometry.is_empty()) {
@@ -137,7 +141,7 @@ pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, Point
 mod tests {
     use super::*;
 
-    const PLAIN: Wanted<'static> = Wanted {
+    const PLAIN: Requirement<'static> = Requirement {
         layer: None,
         filter: None,
         column: None,
@@ -151,11 +155,11 @@ mod tests {
         scaled: false,
     };
 
-    fn read_text(text: &str, wanted: &Wanted<'_>) -> Result<PointTable, PointFileError> {
+    fn read_text(text: &str, requirement: &Requirement<'_>) -> Result<PointTable, PointFileError> {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("log.geojson");
         fs_err::write(&path, text).unwrap();
-        read(&path, wanted)
+        read(&path, requirement)
     }
 
     #[test]
@@ -173,7 +177,7 @@ mod tests {
         );
         let table = read_text(
             &text,
-            &Wanted {
+            &Requirement {
                 pass: Some("pass"),
                 ..PLAIN
             },
@@ -186,7 +190,7 @@ mod tests {
         assert_eq!(table.crs.code(), Some(4326));
         let filtered = read_text(
             &text,
-            &Wanted {
+            &Requirement {
                 filter: Some("ndvi > 0.5"),
                 ..PLAIN
             },
@@ -196,7 +200,7 @@ mod tests {
         assert!(matches!(
             read_text(
                 &text,
-                &Wanted {
+                &Requirement {
                     column: Some("ndre"),
                     ..PLAIN
                 }
@@ -206,7 +210,7 @@ mod tests {
         assert!(matches!(
             read_text(
                 &text,
-                &Wanted {
+                &Requirement {
                     layer: Some("other"),
                     ..PLAIN
                 }

@@ -139,7 +139,7 @@ pub(super) fn close() {
 }
 
 /// What is wanted of one band of a window.
-pub(super) struct Wanted<'a> {
+pub(super) struct Requirement<'a> {
     /// Place of the band among those that are read together.
     pub(super) at: usize,
     /// How stored numbers become values.
@@ -173,7 +173,7 @@ impl Blocks {
         file: &Path,
         bands: &[usize],
         (place, size): ((i64, i64), (usize, usize)),
-        wanted: &mut [Wanted<'_>],
+        requirement: &mut [Requirement<'_>],
     ) -> Result<(), String> {
         let dataset = opened(file)?;
         let first = dataset
@@ -216,7 +216,7 @@ impl Blocks {
                 for row in top..bottom {
                     let from = (row - corner.1) as usize * found.cols + (left - corner.0) as usize;
                     let to = (row - place.1) as usize * size.0 + (left - place.0) as usize;
-                    for band in wanted.iter_mut() {
+                    for band in requirement.iter_mut() {
                         found.bands[band.at].values(
                             from..from + run,
                             &band.conversion,
@@ -349,20 +349,20 @@ mod tests {
             ] {
                 let mut out = [vec![0.0; cols * rows], vec![0.0; cols * rows]];
                 let [a, b] = &mut out;
-                let mut wanted = [
-                    Wanted {
+                let mut requirement = [
+                    Requirement {
                         at: 1,
                         conversion: plain(),
                         out: a,
                     },
-                    Wanted {
+                    Requirement {
                         at: 0,
                         conversion: plain(),
                         out: b,
                     },
                 ];
                 blocks
-                    .read(&path, &[1, 2], ((col, row), (cols, rows)), &mut wanted)
+                    .read(&path, &[1, 2], ((col, row), (cols, rows)), &mut requirement)
                     .unwrap();
                 for (k, value) in out[0].iter().enumerate() {
                     let (c, r) = (k % cols, k / cols);
@@ -384,13 +384,13 @@ mod tests {
         let blocks = Blocks::with_room(3_000);
         let mut out = vec![0.0; 70 * 50];
         for _ in 0..2 {
-            let mut wanted = [Wanted {
+            let mut requirement = [Requirement {
                 at: 0,
                 conversion: plain(),
                 out: &mut out,
             }];
             blocks
-                .read(&path, &[1, 2], ((0, 0), (70, 50)), &mut wanted)
+                .read(&path, &[1, 2], ((0, 0), (70, 50)), &mut requirement)
                 .unwrap();
             assert!(blocks.state().bytes <= 3_000);
         }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use gdal::Dataset;
 
-use super::blocks::Wanted;
+use super::blocks::Requirement;
 use super::error::RasterFileError;
 use super::open::{RasterFacts, open};
 use super::shelf::Shelf;
@@ -78,12 +78,12 @@ impl Origin<'_> {
                 .map_err(|error| error.to_string()),
             Self::Shelf(shelf) => {
                 let mut values = vec![0.0; size.0 * size.1];
-                let wanted = Wanted {
+                let requirement = Requirement {
                     at: 0,
                     conversion: Conversion::AS_STORED,
                     out: &mut values,
                 };
-                shelf.read(&spec.path, &[spec.band], (from, size), &mut [wanted])?;
+                shelf.read(&spec.path, &[spec.band], (from, size), &mut [requirement])?;
                 Ok(values)
             }
         }

@@ -43,13 +43,13 @@ pub(super) fn raw_is_whole(path: &Path, dataset: &Dataset) -> Result<(), RasterF
 fn is_packed(dataset: &Dataset) -> bool {
     dataset
         .metadata_item("file_compression", "ENVI")
-        .is_some_and(|said| said.trim() != "0")
+        .is_some_and(|wording| wording.trim() != "0")
 }
 
 fn header_bytes(dataset: &Dataset) -> u64 {
     dataset
         .metadata_item("header_offset", "ENVI")
-        .and_then(|said| said.trim().parse().ok())
+        .and_then(|wording| wording.trim().parse().ok())
         .unwrap_or(0)
 }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
-use super::blocks::{Blocks, Wanted, close};
+use super::blocks::{Blocks, Requirement, close};
 use super::error::RasterFileError;
 use super::open::{RasterFacts, facts};
 use super::staged;
@@ -77,9 +77,10 @@ impl Shelf {
         file: &Path,
         bands: &[usize],
         window: ((i64, i64), (usize, usize)),
-        wanted: &mut [Wanted<'_>],
+        requirement: &mut [Requirement<'_>],
     ) -> Result<(), String> {
-        self.blocks.read(&self.place(file), bands, window, wanted)
+        self.blocks
+            .read(&self.place(file), bands, window, requirement)
     }
 
     /// As [`facts`], asked once a file.

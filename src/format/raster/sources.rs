@@ -12,7 +12,7 @@ use crate::format::systems_text::system;
 /// Virtual rasters in virtual rasters are followed this deep; honest ones have one or two levels.
 const DEEPEST: usize = 16;
 /// A virtual raster with more sources than this is something else, and GDAL lists a folder anew for every file that it opens there.
-const MOST_FILES: usize = 5_000;
+const MAXIMUM_FILES: usize = 5_000;
 /// Ends that GDAL puts behind a raster's whole name: statistics with nodata, scale and reference system; a mask.
 const BEHIND_NAME: [&str; 4] = [".aux.xml", ".msk", ".msk.aux.xml", ".hdr"];
 /// Ends in place of a raster's own: reference by other programs, headers of raw files, spilled pixels, and metadata with the day of taking.
@@ -167,10 +167,10 @@ fn follow(
         if !known.insert(source.canonical) {
             continue;
         }
-        if known.len() > MOST_FILES {
+        if known.len() > MAXIMUM_FILES {
             return Err(unreadable(
                 path,
-                &format!("it has more than {MOST_FILES} sources"),
+                &format!("it has more than {MAXIMUM_FILES} sources"),
             ));
         }
         behind.files.push(source.written.clone());

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use gdal::Dataset;
 
-use super::blocks::Wanted;
+use super::blocks::Requirement;
 use super::error::RasterFileError;
 use super::mask::{MaskReader, MaskSpec};
 use super::open::{RasterFacts, open};
@@ -155,7 +155,7 @@ impl RasterStack {
         let shelf = self.shelf.as_ref().filter(|_| self.is_shared(slot))?;
         let mut values = vec![f64::NAN; size.0 * size.1];
         let together = self.together(&slot.facts.path);
-        let wanted = Wanted {
+        let requirement = Requirement {
             at: together
                 .iter()
                 .position(|band| *band == slot.band)
@@ -163,7 +163,12 @@ impl RasterStack {
             conversion: *conversion,
             out: &mut values,
         };
-        let read = shelf.read(&slot.facts.path, &together, (from, size), &mut [wanted]);
+        let read = shelf.read(
+            &slot.facts.path,
+            &together,
+            (from, size),
+            &mut [requirement],
+        );
         Some(read.map(|()| values))
     }
 
@@ -338,7 +343,7 @@ impl StackReader<'_> {
         let shelf = self.stack.shelf.as_ref();
         if let Some(shelf) = shelf.filter(|_| self.stack.is_shared(slot)) {
             let together = self.stack.together(&slot.facts.path);
-            let wanted = Wanted {
+            let requirement = Requirement {
                 at: together
                     .iter()
                     .position(|band| *band == slot.band)
@@ -347,7 +352,12 @@ impl StackReader<'_> {
                 out: target,
             };
             shelf
-                .read(&slot.facts.path, &together, (from, size), &mut [wanted])
+                .read(
+                    &slot.facts.path,
+                    &together,
+                    (from, size),
+                    &mut [requirement],
+                )
                 .map_err(fail)?;
             if !direct {
                 self.spread(k, window, (from, to), out);

@@ -50,7 +50,7 @@ fn copied(path: &Path, to: &PathBuf) -> Result<(), String> {
 }
 
 fn copied_as<T: Copy + GdalType>(source: &Dataset, to: &PathBuf) -> Result<(), String> {
-    let told = |error: gdal::errors::GdalError| error.to_string();
+    let notice = |error: gdal::errors::GdalError| error.to_string();
     let (cols, rows) = source.raster_size();
     let options = RasterCreationOptions::from_iter([
         "TILED=YES".to_owned(),
@@ -63,25 +63,25 @@ fn copied_as<T: Copy + GdalType>(source: &Dataset, to: &PathBuf) -> Result<(), S
         "BIGTIFF=IF_SAFER".to_owned(),
     ]);
     let target = DriverManager::get_driver_by_name("GTiff")
-        .map_err(told)?
+        .map_err(notice)?
         .create_with_band_type_with_options::<T, _>(to, cols, rows, source.raster_count(), &options)
-        .map_err(told)?;
+        .map_err(notice)?;
     // Whole rows of the original's own blocks, so that each is decoded once.
-    let own = source.rasterband(1).map_err(told)?.block_size();
+    let own = source.rasterband(1).map_err(notice)?.block_size();
     let high = own.1.clamp(TILE, 4 * TILE);
     for band in 1..=source.raster_count() {
-        let from = source.rasterband(band).map_err(told)?;
-        let mut into = target.rasterband(band).map_err(told)?;
+        let from = source.rasterband(band).map_err(notice)?;
+        let mut into = target.rasterband(band).map_err(notice)?;
         for top in (0..rows).step_by(high) {
             let size = (cols, high.min(rows - top));
             let mut values = from
                 .read_as::<T>((0, top as isize), size, size, None)
-                .map_err(told)?;
+                .map_err(notice)?;
             into.write((0, top as isize), size, &mut values)
-                .map_err(told)?;
+                .map_err(notice)?;
         }
     }
-    target.close().map_err(told)
+    target.close().map_err(notice)
 }
 
 #[cfg(test)]

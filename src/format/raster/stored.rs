@@ -35,10 +35,10 @@ impl Conversion {
         let (wide, narrow) = self.nodata.map_or((f64::NAN, f64::NAN), |value| {
             (value, f64::from(value as f32))
         });
-        let (least, greatest) = self.valid.unwrap_or((f64::MIN, f64::MAX));
+        let (minimum, maximum) = self.valid.unwrap_or((f64::MIN, f64::MAX));
         // Infinite numbers lie outside the widest bounds, and what is no number within none.
         let keep = |number: f64| {
-            (number >= least) & (number <= greatest) & (number != wide) & (number != narrow)
+            (number >= minimum) & (number <= maximum) & (number != wide) & (number != narrow)
         };
         if self.scale == 1.0 && self.offset == 0.0 {
             for (value, stored) in values.iter_mut().zip(stored) {

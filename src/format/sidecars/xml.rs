@@ -6,7 +6,7 @@ use crate::format::bounds;
 use crate::format::systems_text::system;
 
 /// No honest file of the kind has more nodes: 5000 sources in three bands, of 20 elements each.
-const MOST_NODES: u32 = 1_000_000;
+const MAXIMUM_NODES: u32 = 1_000_000;
 
 /// What may stand in a kind of file, in small letters.
 pub(super) struct List {
@@ -336,7 +336,7 @@ fn parsed(text: &str) -> Result<Document<'_>, String> {
     bounds::markup(text)?;
     // Document types, and with them entities of their own, are refused by the parser.
     let options = ParsingOptions {
-        nodes_limit: MOST_NODES,
+        nodes_limit: MAXIMUM_NODES,
         ..ParsingOptions::default()
     };
     let text = text.trim_start_matches('\u{feff}');
@@ -458,8 +458,8 @@ mod tests {
             ("<SRS>http://host.invalid/a</SRS>", "host.invalid"),
             ("<Array/>", "Array"),
         ] {
-            let said = check(&PLAIN.replace(source, what), &VIRTUAL).unwrap_err();
-            assert!(said.contains(word), "{what}: {said}");
+            let wording = check(&PLAIN.replace(source, what), &VIRTUAL).unwrap_err();
+            assert!(wording.contains(word), "{what}: {wording}");
         }
         assert!(check("<!DOCTYPE a [<!ENTITY b \"c\">]><VRTDataset/>", &VIRTUAL).is_err());
         assert!(check("<GDAL_WMS/>", &AUXILIARY).is_err());

@@ -161,7 +161,7 @@ pub fn raster(legend: &Legend) -> Result<Vec<u8>, StyleError> {
         .first()
         .zip(legend.classes.last())
         .map_or((0.0, 0.0), |(first, last)| (first.from, last.to));
-    let (least, greatest) = (ends.0.to_string(), ends.1.to_string());
+    let (minimum, maximum) = (ends.0.to_string(), ends.1.to_string());
     let mut xml = Xml::new(false)?;
     xml.doctype(DOCTYPE)?;
     xml.open(
@@ -176,8 +176,8 @@ pub fn raster(legend: &Legend) -> Result<Vec<u8>, StyleError> {
             ("band", "1"),
             ("opacity", "1"),
             ("alphaBand", "-1"),
-            ("classificationMin", &least),
-            ("classificationMax", &greatest),
+            ("classificationMin", &minimum),
+            ("classificationMax", &maximum),
         ],
     )?;
     xml.leaf("rasterTransparency", &[])?;
@@ -188,8 +188,8 @@ pub fn raster(legend: &Legend) -> Result<Vec<u8>, StyleError> {
             ("colorRampType", "DISCRETE"),
             ("classificationMode", "1"),
             ("clip", "0"),
-            ("minimumValue", &least),
-            ("maximumValue", &greatest),
+            ("minimumValue", &minimum),
+            ("maximumValue", &maximum),
         ],
     )?;
     let last = legend.classes.len().saturating_sub(1);

@@ -8,16 +8,16 @@ use roxmltree::{Document, Node};
 
 use crate::format::payload::Payload;
 use crate::format::task_set::error::TaskSetError;
-use crate::format::task_set::tasks::{Ids, TaskSet, has_id, tasks_of, tree, wanted};
+use crate::format::task_set::tasks::{Ids, TaskSet, has_id, requirement, tasks_of, tree};
 
 /// Elements of the set, in the order in which they are written: what is named stands before who names it.
 const KINDS: [&str; 10] = [
     "CLD", "CTP", "CTR", "FRM", "PFD", "PGP", "VPN", "WKR", "PDT", "TSK",
 ];
 /// Elements of one kind that a controller must be able to take; points of outlines do not count. Source: ISO 11783-10 as retold.
-pub const MOST_OF_A_KIND: usize = 2_000;
+pub const MAXIMUM_OF_A_KIND: usize = 2_000;
 /// Elements in all that it must be able to take. Source: as before.
-pub const MOST_ELEMENTS: usize = 20_000;
+pub const MAXIMUM_ELEMENTS: usize = 20_000;
 
 /// Several sets as one.
 #[derive(Debug)]
@@ -226,7 +226,8 @@ impl<'a, 'i: 'a> Numbers<'a, 'i> {
         let mut start = BytesStart::new(element);
         for attribute in node.attributes() {
             let (name, value) = (attribute.name(), attribute.value());
-            let reference = wanted(element, name).is_some() || (name == "A" && has_id(element));
+            let reference =
+                requirement(element, name).is_some() || (name == "A" && has_id(element));
             let new = if reference {
                 self.ids.get(&(place, value)).map(String::as_str)
             } else if element == "GRD" && name == "G" {

@@ -13,5 +13,5 @@ mod tests;
 
 pub use differ::{GridFault, compare};
 pub use error::TaskSetError;
-pub use merge::{MOST_ELEMENTS, MOST_OF_A_KIND, Merged, merged};
+pub use merge::{MAXIMUM_ELEMENTS, MAXIMUM_OF_A_KIND, Merged, merged};
 pub use tasks::{GridFacts, Part, TaskFacts, TaskSet, tasks_of};

@@ -91,11 +91,11 @@ pub(super) fn tree(main: &[u8]) -> Result<Document<'_>, TaskSetError> {
 }
 
 /// What an attribute must name, if it is a reference.
-pub(super) fn wanted(element: &str, attribute: &str) -> Option<&'static str> {
+pub(super) fn requirement(element: &str, attribute: &str) -> Option<&'static str> {
     REFERENCES
         .iter()
         .find(|(of, name, _)| *of == element && *name == attribute)
-        .map(|(_, _, wanted)| *wanted)
+        .map(|(_, _, requirement)| *requirement)
 }
 
 /// Whether the attribute A of an element is its id.
@@ -171,7 +171,7 @@ impl<'a, 'i> Ids<'a, 'i> {
         attributes.sort_by_key(roxmltree::Attribute::name);
         for attribute in attributes {
             let (name, value) = (attribute.name(), attribute.value());
-            match wanted(element, name) {
+            match requirement(element, name) {
                 Some(kind) => {
                     // Writing to a String does not fail, here and below.
                     let _ = write!(out, " {name}=");
@@ -219,7 +219,7 @@ fn facts(ids: &Ids<'_, '_>, task: Node<'_, '_>) -> Result<TaskFacts, TaskSetErro
         let Some(id) = task.attribute(attribute) else {
             return Ok(None);
         };
-        let kind = wanted("TSK", attribute).unwrap_or_default();
+        let kind = requirement("TSK", attribute).unwrap_or_default();
         ids.target("TSK", id, kind).map(Some)
     };
     let owners = [
@@ -280,7 +280,7 @@ fn facts(ids: &Ids<'_, '_>, task: Node<'_, '_>) -> Result<TaskFacts, TaskSetErro
         .descendants()
         .find(|node| node.tag_name().name() == "PDV");
     let of_value = |attribute: &str| -> Result<Option<Node<'_, '_>>, TaskSetError> {
-        let kind = wanted("PDV", attribute).unwrap_or_default();
+        let kind = requirement("PDV", attribute).unwrap_or_default();
         value
             .and_then(|value| value.attribute(attribute))
             .map(|id| ids.target("PDV", id, kind))

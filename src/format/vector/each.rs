@@ -57,7 +57,7 @@ pub fn read_each(
         extent: Extent::of(&crs),
         name: name_column(&layer),
         number: None,
-        wanted: "polygon",
+        requirement: "polygon",
         part: &areal,
     };
     complaints::take();

@@ -83,7 +83,7 @@ pub enum VectorError {
         problem: &'static str,
     },
     /// There is no feature.
-    #[error("{}: there is no {wanted} in layer {layer:?}{}", path.display(), filter.as_ref().map(|f| format!(" where {f}")).unwrap_or_default())]
+    #[error("{}: there is no {requirement} in layer {layer:?}{}", path.display(), filter.as_ref().map(|f| format!(" where {f}")).unwrap_or_default())]
     Empty {
         /// The file.
         path: PathBuf,
@@ -92,20 +92,20 @@ pub enum VectorError {
         /// The filter, if any.
         filter: Option<String>,
         /// What was looked for.
-        wanted: &'static str,
+        requirement: &'static str,
     },
     /// A feature has no geometry: none was drawn, or GDAL dropped it because a ring does not close.
-    #[error("{}: feature {feature} has no geometry (nothing was drawn, or a ring does not close), and a {wanted} is needed", path.display())]
+    #[error("{}: feature {feature} has no geometry (nothing was drawn, or a ring does not close), and a {requirement} is needed", path.display())]
     NoGeometry {
         /// The file.
         path: PathBuf,
         /// Its number, from 1.
         feature: usize,
         /// What was looked for.
-        wanted: &'static str,
+        requirement: &'static str,
     },
     /// A feature is of the wrong kind, or broken.
-    #[error("{}: feature {feature} is a {kind}, not a {wanted}", path.display())]
+    #[error("{}: feature {feature} is a {kind}, not a {requirement}", path.display())]
     Kind {
         /// The file.
         path: PathBuf,
@@ -114,7 +114,7 @@ pub enum VectorError {
         /// What it is.
         kind: String,
         /// What was looked for.
-        wanted: &'static str,
+        requirement: &'static str,
     },
     /// A ring does not end where it began.
     #[error("{}: a ring of a polygon does not end where it begins, so it bounds nothing for certain", path.display())]

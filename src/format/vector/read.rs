@@ -121,7 +121,7 @@ pub(super) fn opened(path: &Path) -> Result<(Dataset, bool), VectorError> {
         read: 0,
         reason,
     };
-    let (dataset, said) = open(path).map_err(|fault| match fault {
+    let (dataset, wording) = open(path).map_err(|fault| match fault {
         OpenFault::Unreadable(reason) => VectorError::Unreadable {
             path: path.to_owned(),
             reason,
@@ -133,8 +133,11 @@ pub(super) fn opened(path: &Path) -> Result<(Dataset, bool), VectorError> {
         OpenFault::Damaged(reason) => damaged(reason),
     })?;
     // Some drivers read everything on opening, and drop such a ring, a pond's for instance, with a word to nobody else.
-    let unclosed = said.iter().any(|said| said.contains(UNCLOSED));
-    if let Some(reason) = said.into_iter().find(|said| !said.contains(UNCLOSED)) {
+    let unclosed = wording.iter().any(|wording| wording.contains(UNCLOSED));
+    if let Some(reason) = wording
+        .into_iter()
+        .find(|wording| !wording.contains(UNCLOSED))
+    {
         return Err(damaged(reason));
     }
     Ok((dataset, unclosed))
@@ -205,7 +208,7 @@ pub(super) struct Take<'a, G> {
     /// The column of numbers.
     pub(super) number: Option<usize>,
     /// What kind of shape is wanted.
-    pub(super) wanted: &'static str,
+    pub(super) requirement: &'static str,
     /// Takes it out of a geometry.
     pub(super) part: &'a dyn Fn(Geometry<f64>) -> Option<G>,
 }
@@ -227,7 +230,7 @@ impl<G> Take<'_, G> {
             return Err(VectorError::NoGeometry {
                 path: path.to_owned(),
                 feature: number,
-                wanted: self.wanted,
+                requirement: self.requirement,
             });
         };
         let kind = geometry.geometry_name();
@@ -235,7 +238,7 @@ impl<G> Take<'_, G> {
             path: path.to_owned(),
             feature: number,
             kind: kind.clone(),
-            wanted: self.wanted,
+            requirement: self.requirement,
         };
         let mut flat = geometry.clone();
         flat.flatten_to_2d();
@@ -281,7 +284,7 @@ fn read<G>(
     layer_name: Option<&str>,
     filter: Option<&str>,
     column: Option<&str>,
-    wanted: &'static str,
+    requirement: &'static str,
     take: &dyn Fn(Geometry<f64>) -> Option<G>,
 ) -> Result<VectorLayer<G>, VectorError> {
     let (dataset, unclosed) = opened(path)?;
@@ -295,7 +298,7 @@ fn read<G>(
         extent: Extent::of(&crs),
         name: name_column(&layer),
         number,
-        wanted,
+        requirement,
         part: take,
     };
     let mut shapes = Vec::new();
@@ -311,16 +314,16 @@ fn read<G>(
     }
     undamaged(path, read)?;
     // This format states the number at its beginning; others count by looking, or keep deleted records in the number.
-    let told = if dataset.driver().short_name() == "FlatGeobuf" {
+    let notice = if dataset.driver().short_name() == "FlatGeobuf" {
         layer.feature_count() as usize
     } else {
         0
     };
-    if read < told {
+    if read < notice {
         return Err(VectorError::Damaged {
             path: path.to_owned(),
             read,
-            reason: format!("it says that it holds {told}"),
+            reason: format!("it says that it holds {notice}"),
         });
     }
     if shapes.is_empty() {
@@ -328,7 +331,7 @@ fn read<G>(
             path: path.to_owned(),
             layer: layer.name(),
             filter: filter.map(str::to_owned),
-            wanted,
+            requirement,
         });
     }
     Ok(VectorLayer { crs, shapes })
@@ -336,16 +339,16 @@ fn read<G>(
 
 /// Refuses a layer that ended early, or lost a ring on the way: what it lacks may be the pond that must get nothing.
 pub(super) fn undamaged(path: &Path, read: usize) -> Result<(), VectorError> {
-    let said = complaints::take();
-    if said.iter().any(|said| said.contains(UNCLOSED)) {
+    let wording = complaints::take();
+    if wording.iter().any(|wording| wording.contains(UNCLOSED)) {
         return Err(VectorError::Unclosed {
             path: path.to_owned(),
         });
     }
     // A feature without a geometry is told as such.
-    match said
+    match wording
         .into_iter()
-        .find(|said| !said.contains("'OGR_G_IsEmpty'"))
+        .find(|wording| !wording.contains("'OGR_G_IsEmpty'"))
     {
         Some(reason) => Err(VectorError::Damaged {
             path: path.to_owned(),

@@ -111,10 +111,10 @@ mod tests {
         {
             let path = folder.path().join(format!("a%?{k}.gpkg"));
             Connection::open(&path).unwrap().execute_batch(view).unwrap();
-            let said = check_within(&path, Duration::from_secs(5)).err();
-            assert_eq!(said.is_some(), word.is_some(), "{view}: {said:?}");
+            let wording = check_within(&path, Duration::from_secs(5)).err();
+            assert_eq!(wording.is_some(), word.is_some(), "{view}: {wording:?}");
             if let Some(word) = word {
-                assert!(said.unwrap().contains(word));
+                assert!(wording.unwrap().contains(word));
             }
         }
         assert_eq!(check(&folder.path().join("none")), Ok(()));

@@ -53,22 +53,22 @@ pub enum WeatherError {
         source: csv::Error,
     },
     /// A column is missing.
-    #[error("{path}:1: no column is called {wanted}; the header has {found}. Write for instance date,tmin_c,tmax_c", path = path.display())]
+    #[error("{path}:1: no column is called {requirement}; the header has {found}. Write for instance date,tmin_c,tmax_c", path = path.display())]
     NoColumn {
         /// The file.
         path: PathBuf,
         /// What is missing.
-        wanted: &'static str,
+        requirement: &'static str,
         /// The header's names.
         found: String,
     },
     /// Two columns could be meant.
-    #[error("{path}:1: both \"{one}\" and \"{other}\" could be {wanted}; rename or remove one", path = path.display())]
+    #[error("{path}:1: both \"{one}\" and \"{other}\" could be {requirement}; rename or remove one", path = path.display())]
     TwoColumns {
         /// The file.
         path: PathBuf,
         /// What both could be.
-        wanted: &'static str,
+        requirement: &'static str,
         /// One name.
         one: String,
         /// The other.

@@ -17,7 +17,7 @@ pub(crate) struct Columns {
 }
 
 const DATE: &[&str] = &["date", "day", "datum"];
-const LEAST: &[&str] = &[
+const MINIMUM: &[&str] = &[
     "tmin",
     "mintemp",
     "tempmin",
@@ -29,7 +29,7 @@ const LEAST: &[&str] = &[
     "tmn",
     "low",
 ];
-const GREATEST: &[&str] = &[
+const MAXIMUM: &[&str] = &[
     "tmax",
     "maxtemp",
     "tempmax",
@@ -80,8 +80,8 @@ fn scale(unit: &str) -> Option<TemperatureScale> {
 
 pub(crate) fn columns(header: &csv::StringRecord, path: &Path) -> Result<Columns, WeatherError> {
     let date = find(header, path, "date", DATE)?;
-    let tmin = find(header, path, "tmin", LEAST)?;
-    let tmax = find(header, path, "tmax", GREATEST)?;
+    let tmin = find(header, path, "tmin", MINIMUM)?;
+    let tmax = find(header, path, "tmax", MAXIMUM)?;
     let name = |at: usize| header.get(at).unwrap_or("").to_owned();
     let unit = |at: usize| {
         let (_, unit) = split(&name(at));
@@ -97,8 +97,8 @@ pub(crate) fn columns(header: &csv::StringRecord, path: &Path) -> Result<Columns
             unit,
         })
     };
-    let (least, greatest) = (unit(tmin)?, unit(tmax)?);
-    if least != greatest {
+    let (minimum, maximum) = (unit(tmin)?, unit(tmax)?);
+    if minimum != maximum {
         return Err(WeatherError::MixedUnits {
             path: path.to_owned(),
             tmin: name(tmin),
@@ -111,7 +111,7 @@ pub(crate) fn columns(header: &csv::StringRecord, path: &Path) -> Result<Columns
         tmin_name: name(tmin),
         tmax,
         tmax_name: name(tmax),
-        scale: least,
+        scale: minimum,
     })
 }
 
@@ -119,7 +119,7 @@ pub(crate) fn columns(header: &csv::StringRecord, path: &Path) -> Result<Columns
 fn find(
     header: &csv::StringRecord,
     path: &Path,
-    wanted: &'static str,
+    requirement: &'static str,
     names: &[&str],
 ) -> Result<usize, WeatherError> {
     let whole = |name: &str| {
@@ -135,13 +135,13 @@ fn find(
         (Some((at, _)), None) => Ok(at),
         (Some((_, one)), Some((_, other))) => Err(WeatherError::TwoColumns {
             path: path.to_owned(),
-            wanted,
+            requirement,
             one: one.to_owned(),
             other: other.to_owned(),
         }),
         (None, _) => Err(WeatherError::NoColumn {
             path: path.to_owned(),
-            wanted,
+            requirement,
             found: header.iter().collect::<Vec<_>>().join(", "),
         }),
     }

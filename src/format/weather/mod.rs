@@ -179,7 +179,7 @@ pub(super) fn delimiter(text: &str) -> u8 {
         .lines()
         .find(|line| !line.trim().is_empty())
         .unwrap_or("");
-    let count = |wanted: u8| header.bytes().filter(|byte| *byte == wanted).count();
+    let count = |requirement: u8| header.bytes().filter(|byte| *byte == requirement).count();
     [b',', b';', b'\t']
         .into_iter()
         .rev()

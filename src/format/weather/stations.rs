@@ -46,36 +46,36 @@ pub enum StationsError {
         source: csv::Error,
     },
     /// A column is missing, or two could be it.
-    #[error("{path}:1: {count} columns could be {wanted}, one is due; the header has {found}. Write name,latitude,longitude,path", path = path.display())]
+    #[error("{path}:1: {count} columns could be {requirement}, one is due; the header has {found}. Write name,latitude,longitude,path", path = path.display())]
     Column {
         /// The file.
         path: PathBuf,
         /// What is due.
-        wanted: &'static str,
+        requirement: &'static str,
         /// How many could be it.
         count: usize,
         /// The header's names.
         found: String,
     },
     /// A name or path is not there.
-    #[error("{path}:{line}: this station has no {wanted}", path = path.display())]
+    #[error("{path}:{line}: this station has no {requirement}", path = path.display())]
     Empty {
         /// The file.
         path: PathBuf,
         /// The line.
         line: u64,
         /// What is missing.
-        wanted: &'static str,
+        requirement: &'static str,
     },
     /// Not a place in degrees.
-    #[error("{path}:{line}: \"{text}\" is no {wanted}: write decimal degrees from -{limit} to {limit}, south and west negative", path = path.display())]
+    #[error("{path}:{line}: \"{text}\" is no {requirement}: write decimal degrees from -{limit} to {limit}, south and west negative", path = path.display())]
     NotAPlace {
         /// The file.
         path: PathBuf,
         /// The line.
         line: u64,
         /// Latitude or longitude.
-        wanted: &'static str,
+        requirement: &'static str,
         /// What stands there.
         text: String,
         /// The greatest that it can be. \[°\]
@@ -139,7 +139,7 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Vec<Station>, StationsError> {
         source,
     };
     let header = reader.headers().map_err(table)?.clone();
-    let at = |wanted, names| column(&header, path, wanted, names);
+    let at = |requirement, names| column(&header, path, requirement, names);
     let columns = [
         at("the name", NAME)?,
         at("the latitude", LATITUDE)?,
@@ -155,16 +155,16 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Vec<Station>, StationsError> {
             continue;
         }
         let [name, latitude, longitude, record] = columns.map(|at| row.get(at).unwrap_or(""));
-        for (wanted, text) in [("name", name), ("path of a record", record)] {
+        for (requirement, text) in [("name", name), ("path of a record", record)] {
             if text.is_empty() {
                 return Err(StationsError::Empty {
                     path: path.to_owned(),
                     line,
-                    wanted,
+                    requirement,
                 });
             }
         }
-        let degrees = |text: &str, wanted, limit: f64| {
+        let degrees = |text: &str, requirement, limit: f64| {
             let point = if delimiter == b',' {
                 text.to_owned()
             } else {
@@ -177,7 +177,7 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Vec<Station>, StationsError> {
             value.ok_or_else(|| StationsError::NotAPlace {
                 path: path.to_owned(),
                 line,
-                wanted,
+                requirement,
                 text: text.to_owned(),
                 limit,
             })
@@ -215,7 +215,7 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Vec<Station>, StationsError> {
 fn column(
     header: &csv::StringRecord,
     path: &Path,
-    wanted: &'static str,
+    requirement: &'static str,
     names: &[&str],
 ) -> Result<usize, StationsError> {
     let folded = |name: &str| {
@@ -234,7 +234,7 @@ fn column(
         [one] => Ok(*one),
         _ => Err(StationsError::Column {
             path: path.to_owned(),
-            wanted,
+            requirement,
             count: hits.len(),
             found: header.iter().collect::<Vec<_>>().join(", "),
         }),

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use crate::job::settings::VectorSource;
-use crate::key::{Any, Key, Kind, Wanted, Word, key, keys, words};
+use crate::key::{Any, Key, Kind, Requirement, Word, key, keys, words};
 use crate::units::Length;
 
 /// File of a vector layer.
@@ -120,7 +120,7 @@ keys! {
         layer: String = LAYER,
         r#where: String = WHERE,
         buffer: Length = key(
-            Kind::Amount(Wanted::Length),
+            Kind::Amount(Requirement::Length),
             "the buffer",
             "\"10 m\"",
             "Distance around the ground that gets nothing either: look up what law and label ask.",

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::key::{Any, Key, Kind, Wanted, key, keys};
+use crate::key::{Any, Key, Kind, Requirement, key, keys};
 use crate::science::crop::SENSORS;
 use crate::units::Length;
 use jiff::civil::Date;
@@ -157,7 +157,7 @@ keys! {
         .within("0", "31", "bits are counted from 0")
         .required_when("unless keep is given"),
         grow: Length = key(
-            Kind::Amount(Wanted::Length),
+            Kind::Amount(Requirement::Length),
             "the growth of the mask",
             "\"20 m\"",
             "Distance from an unusable pixel within which pixels are dropped too.",

@@ -5,18 +5,18 @@ use std::path::PathBuf;
 use crate::job::keys::field::{LAYER, PATH, WHERE};
 use crate::job::keys::rate::{field_rate, own_rate};
 use crate::job::settings::{FirstPass, StateRate, VectorSource};
-use crate::key::{Any, Key, Kind, Wanted, Word, key, keys, words};
+use crate::key::{Any, Key, Kind, Requirement, Word, key, keys, words};
 use crate::map::task_options::GridRates;
 use crate::units::{Length, ProductRate, Seconds, Speed};
 
 words!(for GridRates by word { Zone, Mean, });
 
 const fn length(noun: &'static str, example: &'static str, about: &'static str) -> Key {
-    key(Kind::Amount(Wanted::Length), noun, example, about)
+    key(Kind::Amount(Requirement::Length), noun, example, about)
 }
 
 const fn seconds(noun: &'static str, example: &'static str, about: &'static str) -> Key {
-    key(Kind::Amount(Wanted::Time), noun, example, about).within(
+    key(Kind::Amount(Requirement::Time), noun, example, about).within(
         "0 s",
         "60 s",
         "no machine is that slow",
@@ -46,7 +46,7 @@ keys! {
             "Parts of the field that are driven their own way.",
         ),
         look_ahead: Any = key(
-            Kind::Or(&[Kind::Amount(Wanted::Length), Kind::Amount(Wanted::Time)]),
+            Kind::Or(&[Kind::Amount(Requirement::Length), Kind::Amount(Requirement::Time)]),
             "how far machine files look ahead, which first_pass belongs to,",
             "\"12 m\"",
             "Distance or time by which machine files look ahead, so that a slow machine meets its zone.",
@@ -73,7 +73,7 @@ keys! {
             "{ passes = 2, rate = \"field rate\" }",
             "Headland passes with a rate of their own.",
         ),
-        speed: Speed = key(Kind::Amount(Wanted::Speed), "the speed, which delay and transition need,", "\"12 km/h\"", "Driving speed.")
+        speed: Speed = key(Kind::Amount(Requirement::Speed), "the speed, which delay and transition need,", "\"12 km/h\"", "Driving speed.")
             .within("0 m/s", "20 m/s", "72 km/h is faster than anything spreads")
             .above_zero()
             .required_when("with delay or transition"),
@@ -84,10 +84,10 @@ keys! {
         overrun: Length = length("the overrun", "\"12 m\"", "Distance beyond the boundary to which machine files hold rates.")
             .within("0 m", "500 m", "rates would run far beyond the field")
             .or_else("half the working width, or the response distance if longer"),
-        minimum_rate: ProductRate = key(Kind::Amount(Wanted::Product), "the machine's minimum rate", "\"40 L/ha\"", "Minimum product rate that the machine holds."),
-        maximum_rate: ProductRate = key(Kind::Amount(Wanted::Product), "the machine's maximum rate", "\"250 L/ha\"", "Maximum product rate that the machine holds.").above_zero(),
-        tank: Any = key(Kind::Amount(Wanted::Capacity), "what the tank holds", "\"4000 L\"", "What the tank holds, for the number of fills.").above_zero(),
-        hopper: Any = key(Kind::Amount(Wanted::Capacity), "what the hopper holds", "\"3 t\"", "What the hopper holds, for the number of fills.").above_zero(),
+        minimum_rate: ProductRate = key(Kind::Amount(Requirement::Product), "the machine's minimum rate", "\"40 L/ha\"", "Minimum product rate that the machine holds."),
+        maximum_rate: ProductRate = key(Kind::Amount(Requirement::Product), "the machine's maximum rate", "\"250 L/ha\"", "Maximum product rate that the machine holds.").above_zero(),
+        tank: Any = key(Kind::Amount(Requirement::Capacity), "what the tank holds", "\"4000 L\"", "What the tank holds, for the number of fills.").above_zero(),
+        hopper: Any = key(Kind::Amount(Requirement::Capacity), "what the hopper holds", "\"3 t\"", "What the hopper holds, for the number of fills.").above_zero(),
         grid: GridRates = key(
             Kind::Words(GridRates::WORDS),
             "rate of a cell of the task grid",

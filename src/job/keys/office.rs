@@ -1,7 +1,7 @@
 //! `[prices]`, `[uncertainty]`, `[application]`, `[[accept]]`, `[record]`, `[report]` and `[output]`.
 
 use crate::job::settings::Format;
-use crate::key::{Any, Kind, Wanted, Word, key, keys, words};
+use crate::key::{Any, Kind, Requirement, Word, key, keys, words};
 use crate::map::task_options::{TaskKind, TaskVersion};
 use crate::units::RateUnit;
 use jiff::civil::Date;
@@ -21,34 +21,34 @@ keys! {
         )
         .or_else("that of the first price"),
         grain: Any = key(
-            Kind::Amount(Wanted::GrainPrice),
+            Kind::Amount(Requirement::GrainPrice),
             "the price of grain",
             "\"6 USD/bu\"",
             "Price of grain.",
         )
         .required().option("--grain-price"),
         nitrogen: Any = key(
-            Kind::Amount(Wanted::NitrogenPrice),
+            Kind::Amount(Requirement::NitrogenPrice),
             "the price of nitrogen (or of the product)",
             "\"0.60 USD/lb N\"",
             "Price of nitrogen.",
         )
         .required_when("unless product is given").option("--nitrogen-price"),
         product: Any = key(
-            Kind::Amount(Wanted::ProductPrice),
+            Kind::Amount(Requirement::ProductPrice),
             "the price of the product",
             "\"450 USD/t\"",
             "Price of the product, instead of nitrogen.",
         ).option("--product-price"),
         application: Any = key(
-            Kind::Amount(Wanted::AreaPrice),
+            Kind::Amount(Requirement::AreaPrice),
             "the price of the pass",
             "\"7 USD/ac\"",
             "Price of the pass per area.",
         )
         .or_else("0").option("--application-price"),
         mapping: Any = key(
-            Kind::Amount(Wanted::AreaPrice),
+            Kind::Amount(Requirement::AreaPrice),
             "the price of the map",
             "\"3 USD/ac\"",
             "Price of image and map per area.",

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use crate::job::keys::field::{LAYER, PATH, WHERE};
 use crate::job::keys::imagery::{BARE_BELOW, DATE, INDEX, SENSOR};
-use crate::key::{Key, Kind, Wanted, Word, key, keys, words};
+use crate::key::{Key, Kind, Requirement, Word, key, keys, words};
 use crate::units::{Length, Speed};
 use jiff::civil::Date;
 
@@ -104,13 +104,13 @@ keys! {
         )
         .or_else("as the column's name says").recorded("m_s"),
         minimum_speed: Speed = key(
-            Kind::Amount(Wanted::Speed),
+            Kind::Amount(Requirement::Speed),
             "the lowest speed",
             "\"2 km/h\"",
             "Slower readings are dropped: the sensor stood or turned.",
         ),
         maximum_speed: Speed = key(
-            Kind::Amount(Wanted::Speed),
+            Kind::Amount(Requirement::Speed),
             "the highest speed",
             "\"25 km/h\"",
             "Faster readings are dropped.",
@@ -140,7 +140,7 @@ keys! {
         .within("0", "100", "in scaled MADs of the neighbours; 0 keeps every reading")
         .or("5.0").recorded("mad"),
         join: Length = key(
-            Kind::Amount(Wanted::Length),
+            Kind::Amount(Requirement::Length),
             "the joining distance",
             "\"1 m\"",
             "Consecutive readings of a pass within this distance are joined into one.",
@@ -178,7 +178,7 @@ keys! {
         .within("4", "64", "readings that an estimate rests on, 24 as a rule")
         .or_else("24"),
         reach: Length = key(
-            Kind::Amount(Wanted::Length),
+            Kind::Amount(Requirement::Length),
             "the reach",
             "\"60 m\"",
             "Farthest reading that counts in kriging.",

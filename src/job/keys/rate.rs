@@ -3,7 +3,7 @@
 use crate::job::amount::Temperature;
 use crate::job::keys::field::{LAYER, PATH, WHERE};
 use crate::job::settings::StateRate;
-use crate::key::{Any, Key, Kind, Wanted, Word, key, keys, words};
+use crate::key::{Any, Key, Kind, Requirement, Word, key, keys, words};
 use crate::units::NRate;
 use std::path::PathBuf;
 
@@ -178,21 +178,21 @@ keys! {
         )
         .or_else("that of the shipped product"),
         density: Any = key(
-            Kind::Amount(Wanted::Density),
+            Kind::Amount(Requirement::Density),
             "the density",
             "\"1.28 kg/L\"",
             "Density of a liquid as the label or your hydrometer says.",
         )
         .or_else("that of the shipped product"),
         temperature: Temperature = key(
-            Kind::Amount(Wanted::Temperature),
+            Kind::Amount(Requirement::Temperature),
             "the working temperature",
             "\"10 °C\"",
             "Working temperature of a shipped liquid, from which its density follows.",
         )
         .within("-40 °C", "50 °C", "nothing is spread at that temperature"),
         bulk_density: Any = key(
-            Kind::Amount(Wanted::BulkDensity),
+            Kind::Amount(Requirement::BulkDensity),
             "the bulk density",
             "\"750 kg/m3\"",
             "Loose density of a solid, for loads by volume.",

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use crate::job::keys::field::{LAYER, PATH, WHERE};
 use crate::job::settings::{ReferenceLevel, VectorSource};
-use crate::key::{Any, Key, Kind, Wanted, Word, key, keys, words};
+use crate::key::{Any, Key, Kind, Requirement, Word, key, keys, words};
 use crate::science::response_curve::PlateauShape;
 use crate::units::{Length, NRate};
 
@@ -62,7 +62,7 @@ keys! {
         )
         .required_when("unless readings, percentile or ramp is given"),
         inset: Length = key(
-            Kind::Amount(Wanted::Length),
+            Kind::Amount(Requirement::Length),
             "the inset",
             "\"3 m\"",
             "Distance by which strips are shrunk, so that mixed pixels at their edges do not count.",
@@ -70,7 +70,7 @@ keys! {
         .within("0 m", "200 m", "strips are not that wide")
         .or("\"3 m\""),
         gap: Length = key(
-            Kind::Amount(Wanted::Length),
+            Kind::Amount(Requirement::Length),
             "the gap",
             "\"5 m\"",
             "Distance left out between a strip and the comparison ground beside it.",
@@ -195,7 +195,7 @@ keys! {
     RAMP: RampKeys = "reference.ramp", "ramp = [{ … }]", "One step of a nitrogen ramp, read by hand.",
     {
         rate: NRate = key(
-            Kind::Amount(Wanted::Nitrogen),
+            Kind::Amount(Requirement::Nitrogen),
             "the nitrogen that the step got",
             "\"40 kg N/ha\"",
             "Nitrogen that the step got.",

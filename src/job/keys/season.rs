@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use crate::job::amount::Temperature;
 use crate::job::settings::MissingDayRule;
-use crate::key::{Any, Kind, Wanted, Word, key, keys, words};
+use crate::key::{Any, Kind, Requirement, Word, key, keys, words};
 use crate::science::degree_days::{CeilingOn, DayRule};
 use crate::science::methods::yield_response::grain_nitrogen;
 use jiff::civil::Date;
@@ -85,7 +85,7 @@ keys! {
         )
         .or("\"mean\""),
         ceiling: Temperature = key(
-            Kind::Amount(Wanted::Temperature),
+            Kind::Amount(Requirement::Temperature),
             "the ceiling",
             "\"30 °C\"",
             "Temperature above which the crop grows no faster.",
@@ -123,7 +123,7 @@ keys! {
         )
         .required_when("unless season.crop names it"),
         base_temperature: Temperature = key(
-            Kind::Amount(Wanted::Temperature),
+            Kind::Amount(Requirement::Temperature),
             "the temperature above which the crop grows",
             "\"4.4 °C\"",
             "Base temperature: growing degree days are counted above it.",
@@ -143,7 +143,7 @@ keys! {
             "water as a share of grain mass at market moisture, 0.135 for wheat",
         ),
         bushel: Any = key(
-            Kind::Amount(Wanted::BushelMass),
+            Kind::Amount(Requirement::BushelMass),
             "the mass of a bushel",
             "\"60 lb\"",
             "Mass of a bushel, for yields and prices in bushels.",

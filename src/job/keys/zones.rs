@@ -1,7 +1,7 @@
 //! `[zones]`: how cells become treatment zones.
 
 use crate::job::keys::rate::rate;
-use crate::key::{Any, Bounds, Key, Kind, Wanted, Word, key, keys, words};
+use crate::key::{Any, Bounds, Key, Kind, Requirement, Word, key, keys, words};
 use crate::units::{Length, NRate};
 
 words! {
@@ -35,7 +35,7 @@ words! {
 }
 
 const fn drawing(noun: &'static str, about: &'static str) -> Key {
-    key(Kind::Amount(Wanted::Length), noun, "\"2 m\"", about)
+    key(Kind::Amount(Requirement::Length), noun, "\"2 m\"", about)
         .within("0 m", "100 m", "borders would move by more than a cell")
         .or("\"0 m\"")
 }
@@ -74,7 +74,7 @@ keys! {
         .or_else("natural"),
         minimum_area: Any = key(
             Kind::Or(&[
-                Kind::Amount(Wanted::Area),
+                Kind::Amount(Requirement::Area),
                 Kind::Table("zones.minimum_area"),
             ]),
             "the smallest zone",

@@ -4,7 +4,7 @@ use std::cell::{Cell, RefCell};
 use std::ops::Range;
 
 use crate::finding::Finding;
-use crate::job::fault::{Fault, MOST_FAULTS};
+use crate::job::fault::{Fault, MAXIMUM_FAULTS};
 use crate::job::problem::Problem;
 use crate::job::reader::shorten;
 
@@ -57,7 +57,7 @@ impl Log {
 
     /// Whether so many faults were found that no more are told.
     pub(super) fn is_full(&self) -> bool {
-        self.faults.borrow().len() >= MOST_FAULTS
+        self.faults.borrow().len() >= MAXIMUM_FAULTS
     }
 
     /// Logs a fault of the value that stands at `span`.
@@ -106,12 +106,12 @@ impl Log {
         let mut faults = self.faults.into_inner();
         faults.sort_by_key(|(at, _)| *at);
         let currency = self.currency.into_inner();
-        let told = |(_, fault): (usize, Fault)| Fault {
+        let notice = |(_, fault): (usize, Fault)| Fault {
             currency: currency.clone(),
             ..fault
         };
         (
-            faults.into_iter().map(told).collect(),
+            faults.into_iter().map(notice).collect(),
             self.notes.into_inner(),
         )
     }

@@ -20,9 +20,9 @@ pub(crate) use section::Section;
 pub(crate) use section::consumed;
 
 /// Tables of one list, such as `[[field.exclusion]]`.
-const MOST_TABLES: usize = 5_000;
+const MAXIMUM_TABLES: usize = 5_000;
 /// Slips of spelling that are told at once.
-const MOST_SLIPS: usize = 5;
+const MAXIMUM_SLIPS: usize = 5;
 
 /// Parses a whole file; every syntax fault is logged, and `None` returned when there is one.
 pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
@@ -33,7 +33,7 @@ pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
 pub(crate) fn parse_as<'a>(log: &'a Log, kind: &'static str) -> Option<Section<'a>> {
     let (table, errors) = DeTable::parse_recoverable(log.text());
     // What comes after the first slips of spelling is mostly their echo.
-    for error in errors.iter().take(MOST_SLIPS) {
+    for error in errors.iter().take(MAXIMUM_SLIPS) {
         let span = error.span().unwrap_or(log.text().len()..log.text().len());
         // The parser's place may be a single letter, or lie between two: the rest of the line says more.
         let rest = log

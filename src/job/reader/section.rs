@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use crate::job::problem::Problem;
-use crate::job::reader::{Entry, Item, Log, MOST_TABLES, is_open, shorten};
+use crate::job::reader::{Entry, Item, Log, MAXIMUM_TABLES, is_open, shorten};
 use crate::job::{amount, keys};
 use crate::key::{Bounds, Key, Need};
 
@@ -340,7 +340,7 @@ impl<'a> Section<'a> {
             key,
             Problem::WrongType {
                 got: entry.item.kind(),
-                wanted: "a section".into(),
+                requirement: "a section".into(),
             },
         );
         // Given but unusable.
@@ -358,8 +358,8 @@ impl<'a> Section<'a> {
             return Vec::new();
         };
         match &entry.item {
-            Item::List(list) if list.len() > MOST_TABLES => {
-                let (count, most) = (list.len(), MOST_TABLES);
+            Item::List(list) if list.len() > MAXIMUM_TABLES => {
+                let (count, most) = (list.len(), MAXIMUM_TABLES);
                 self.at(&entry, key, Problem::TooMany { count, most });
                 Vec::new()
             }

@@ -6,7 +6,7 @@ use crate::job::amount;
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Section, is_open};
 use crate::job::suggest::nearest;
-use crate::key::{Bounds, Key, Typed, Wanted, Word};
+use crate::key::{Bounds, Key, Requirement, Typed, Word};
 use crate::units::{Area, Length, Seconds, Speed};
 use jiff::civil::Date;
 
@@ -15,14 +15,14 @@ impl Section<'_> {
         &self,
         entry: &Entry,
         name: &str,
-        wanted: impl Into<Cow<'static, str>>,
+        requirement: impl Into<Cow<'static, str>>,
     ) -> Option<T> {
         // What a made job left open is open, whatever is due there.
         let problem = match &entry.item {
             Item::Text(text) if is_open(text.trim()) => Problem::Open,
             item => Problem::WrongType {
                 got: item.kind(),
-                wanted: wanted.into(),
+                requirement: requirement.into(),
             },
         };
         self.at_name(entry, name, problem);
@@ -122,8 +122,8 @@ impl Section<'_> {
         read: impl FnOnce(&str) -> Result<T, Problem>,
     ) -> Option<T> {
         let entry = self.take(key)?;
-        let wanted = self.row(key)?.kind.wanted()?;
-        self.amount_of(&entry, key, wanted, read)
+        let requirement = self.row(key)?.kind.requirement()?;
+        self.amount_of(&entry, key, requirement, read)
     }
 
     /// An amount with its unit, within the bounds of its row. One outside is refused and still given, so that what hangs on it is not asked for.
@@ -149,13 +149,13 @@ impl Section<'_> {
         &self,
         entry: &Entry,
         key: &Key,
-        wanted: Wanted,
+        requirement: Requirement,
         read: impl FnOnce(&str) -> Result<T, Problem>,
     ) -> Option<T> {
         let problem = match &entry.item {
             Item::Text(text) if text.trim().is_empty() => Problem::NotANumber {
                 text: text.clone(),
-                wanted,
+                requirement,
             },
             Item::Text(text) if is_open(text.trim()) => Problem::Open,
             Item::Text(text) => match read(text) {
@@ -167,18 +167,20 @@ impl Section<'_> {
                     text: number.clone(),
                 }
             }
-            Item::Number(number) if number.starts_with('-') && wanted != Wanted::Temperature => {
+            Item::Number(number)
+                if number.starts_with('-') && requirement != Requirement::Temperature =>
+            {
                 Problem::Negative {
                     text: number.clone(),
                 }
             }
             Item::Number(number) => Problem::BareNumber {
                 number: number.trim_start_matches('+').to_owned(),
-                wanted,
+                requirement,
             },
             other => Problem::WrongType {
                 got: other.kind(),
-                wanted: "an amount with its unit, in quotes".into(),
+                requirement: "an amount with its unit, in quotes".into(),
             },
         };
         self.at(entry, key, problem);

@@ -230,7 +230,7 @@ fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
                     &CROP.window,
                     Problem::WrongType {
                         got: "a list of another length",
-                        wanted: "two numbers: [87, 112]".into(),
+                        requirement: "two numbers: [87, 112]".into(),
                     },
                 );
                 None

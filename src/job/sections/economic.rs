@@ -85,20 +85,20 @@ fn curve(section: &mut Section<'_>) -> Option<(ResponseCurve, String, Option<NRa
             None
         }
     };
-    let greatest = nitrogen(&mut table, &CURVE.maximum_rate);
+    let maximum = nitrogen(&mut table, &CURVE.maximum_rate);
     let source = table.find(&CURVE.source);
     table.finish();
-    Some((curve?, source?, greatest))
+    Some((curve?, source?, maximum))
 }
 
-/// The economic optimum, if it is `wanted`. `own` is the key that the optimum takes the place of.
+/// The economic optimum, if it is `requirement`. `own` is the key that the optimum takes the place of.
 pub(crate) fn economic(
     section: &mut Section<'_>,
-    wanted: bool,
+    requirement: bool,
     own: &Key,
     prices: Option<&Prices>,
 ) -> Option<EconomicOptimum> {
-    if !wanted {
+    if !requirement {
         if section.has(&SHARED.curve) {
             section.take(&SHARED.curve);
             section.log().note(Finding::note(
@@ -134,10 +134,10 @@ pub(crate) fn economic(
         }
     };
     let us = section.log().us();
-    let said = format!(
+    let wording = format!(
         "the rate is the economic optimum: at a price ratio of {} kg of grain a kg of nitrogen the response curve ({source}) pays best at {} in the season",
         short(price_ratio),
-        optimum.told(us)
+        optimum.text(us)
     );
     // A hundredth of the grain at stake: how little the exact rate matters.
     let nearly = curve
@@ -145,17 +145,17 @@ pub(crate) fn economic(
         .ok()
         .filter(|(_, high)| high.is_finite());
     let nearly = nearly.map_or_else(String::new, |(low, high)| {
-        let [low, high] = [low, high].map(|n| NRate::kg_per_ha(n).told(us));
+        let [low, high] = [low, high].map(|n| NRate::kg_per_ha(n).text(us));
         format!("; {low} to {high} pay within 1 % of the yield of it")
     });
     section.log().note(Finding::note(
         codes::RESPONSE_ECONOMIC,
-        format!("{said}{nearly}"),
+        format!("{wording}{nearly}"),
     ));
-    if let Some(greatest) = maximum_rate.filter(|greatest| optimum > *greatest) {
+    if let Some(maximum) = maximum_rate.filter(|maximum| optimum > *maximum) {
         section.log().note(Finding::caution(
             codes::RESPONSE_BEYOND_TRIAL,
-            format!("the economic optimum of {optimum:.1} lies beyond the trial's greatest rate of {greatest:.1}: no yield was measured there"),
+            format!("the economic optimum of {optimum:.1} lies beyond the trial's greatest rate of {maximum:.1}: no yield was measured there"),
         ));
     }
     Some(EconomicOptimum {

@@ -166,8 +166,8 @@ pub(crate) fn vector(
                 key,
                 Problem::WrongType {
                     got: other.kind(),
-                    wanted: "a path in quotes, or { path = \"farm.gpkg\", layer = \"fields\" }"
-                        .into(),
+                    requirement:
+                        "a path in quotes, or { path = \"farm.gpkg\", layer = \"fields\" }".into(),
                 },
             );
             None

@@ -297,7 +297,8 @@ fn source(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<ImageSo
                 &IMAGERY.path,
                 Problem::WrongType {
                     got: other.kind(),
-                    wanted: "a path in quotes, or { red = \"B04.jp2\", nir = \"B08.jp2\" }".into(),
+                    requirement: "a path in quotes, or { red = \"B04.jp2\", nir = \"B08.jp2\" }"
+                        .into(),
                 },
             );
             None
@@ -450,7 +451,7 @@ fn mask_bits(table: &Section<'_>, entry: &Entry) -> Option<Vec<u8>> {
                 &MASK.bits,
                 Problem::WrongType {
                     got: other.kind(),
-                    wanted: "bit numbers: \"3,4\" or [3, 4]".into(),
+                    requirement: "bit numbers: \"3,4\" or [3, 4]".into(),
                 },
             );
             None

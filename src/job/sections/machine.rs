@@ -126,7 +126,7 @@ pub enum Heading {
 /// Why an amount is refused that is above the greatest rate.
 const ABOVE: &str = "more than rate.maximum";
 /// Least width of a section, as of a machine. \[m\]
-const LEAST_WIDTH: f64 = 0.25;
+const MINIMUM_WIDTH: f64 = 0.25;
 
 /// `[machine]`. `excluded` says whether the job excludes ground, `most` what the greatest rate is.
 pub(crate) fn machine(
@@ -142,7 +142,7 @@ pub(crate) fn machine(
     let sections = section.get(&MACHINE.sections) as u32;
     if let Some(narrow) = width
         .map(|width| width * (1.0 / f64::from(sections)))
-        .filter(|narrow| sections > 1 && narrow.get() < LEAST_WIDTH)
+        .filter(|narrow| sections > 1 && narrow.get() < MINIMUM_WIDTH)
     {
         section.refuse(
             &MACHINE.sections,
@@ -181,8 +181,8 @@ pub(crate) fn machine(
     };
     let minimum_rate = limit(section, &MACHINE.minimum_rate);
     let maximum_rate = limit(section, &MACHINE.maximum_rate);
-    if let (Some(least), Some(greatest)) = (minimum_rate, maximum_rate)
-        && least > greatest
+    if let (Some(minimum), Some(maximum)) = (minimum_rate, maximum_rate)
+        && minimum > maximum
     {
         let us = section.log().us();
         let shown = |rate: ProductRate| {
@@ -194,9 +194,9 @@ pub(crate) fn machine(
         };
         let problem = Problem::Order {
             low_key: "machine.minimum_rate",
-            low: shown(least),
+            low: shown(minimum),
             high_key: "machine.maximum_rate",
-            high: shown(greatest),
+            high: shown(maximum),
         };
         section.refuse(&MACHINE.minimum_rate, problem);
     }
@@ -304,7 +304,7 @@ fn look_ahead(section: &mut Section<'_>, speed: Option<Speed>) -> Option<LookAhe
         }
     };
     if !section.is_within(&MACHINE.look_ahead, &distance, amount::length) {
-        section.outside(&MACHINE.look_ahead, distance.told(section.log().us()));
+        section.outside(&MACHINE.look_ahead, distance.text(section.log().us()));
         return None;
     }
     Some(LookAhead {

@@ -173,11 +173,11 @@ pub(crate) fn response(
     let mut optimum = Economic::NotAsked;
     let mut economic = None;
     if chosen.owns(&SHARED.economic) {
-        let wanted = section.get(&SHARED.economic);
+        let requirement = section.get(&SHARED.economic);
         // The key that the optimum takes the place of is the method's own first one.
         let own = chosen.keys.first()?;
-        economic = economic::economic(section, wanted, own, prices);
-        if wanted {
+        economic = economic::economic(section, requirement, own, prices);
+        if requirement {
             optimum = economic
                 .as_ref()
                 .map_or(Economic::Missing, |found| Economic::Optimum(found.optimum));

@@ -26,9 +26,9 @@ pub struct Prices {
 }
 
 /// Price ratios beyond these are slips of a unit rather than a market. \[kg of grain a kg N\] Common practice, no source.
-const LEAST_RATIO: f64 = 0.5;
+const MINIMUM_RATIO: f64 = 0.5;
 /// The other end.
-const MOST_RATIO: f64 = 60.0;
+const MAXIMUM_RATIO: f64 = 60.0;
 
 /// `[prices]`; absent when the job has none.
 pub(crate) fn prices(
@@ -125,7 +125,7 @@ fn ratio(section: &Section<'_>, grain: f64, nitrogen: f64) {
         return;
     }
     let ratio = nitrogen / grain;
-    if !(LEAST_RATIO..=MOST_RATIO).contains(&ratio) {
+    if !(MINIMUM_RATIO..=MAXIMUM_RATIO).contains(&ratio) {
         section.log().note(Finding::caution(
             codes::PRICES_RATIO,
             format!("by these prices a kg of nitrogen costs {ratio:.3} kg of grain, 2 to 15 is usual: check both prices and their units"),

@@ -64,7 +64,7 @@ pub enum Estimate {
 }
 
 /// Readings that a cell needs for a mean, and for kriging.
-const LEAST: (i64, i64) = (3, 6);
+const MINIMUM: (i64, i64) = (3, 6);
 
 /// `[points]`.
 pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery> {
@@ -113,14 +113,14 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
             );
         }
     }
-    if let (Some(least), Some(greatest)) = (minimum_speed, maximum_speed)
-        && least >= greatest
+    if let (Some(minimum), Some(maximum)) = (minimum_speed, maximum_speed)
+        && minimum >= maximum
     {
         section.refuse(
             &POINTS.maximum_speed,
             ground::range(
-                &greatest,
-                &least.to_string(),
+                &maximum,
+                &minimum.to_string(),
                 "any speed",
                 "readings are taken between minimum_speed and it",
             ),
@@ -145,10 +145,10 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
     let join = section.get(&POINTS.join);
 
     let kriging = section.get(&POINTS.estimate) == EstimateWord::Kriging;
-    let least = section
+    let minimum = section
         .find(&POINTS.minimum_readings)
-        .unwrap_or(if kriging { LEAST.1 } else { LEAST.0 });
-    let estimate = estimate(section, kriging, least);
+        .unwrap_or(if kriging { MINIMUM.1 } else { MINIMUM.0 });
+    let estimate = estimate(section, kriging, minimum);
     let source = ImageSource::Points(Box::new(Points {
         source: source?,
         column,
@@ -162,7 +162,7 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
         maximum_speed,
         outliers,
         join,
-        minimum_readings: least.unsigned_abs() as usize,
+        minimum_readings: minimum.unsigned_abs() as usize,
         estimate,
     }));
     Some(Imagery {
@@ -193,7 +193,7 @@ const fn in_metres_per_second(unit: SpeedUnit) -> f64 {
 }
 
 /// How cells get their index.
-fn estimate(section: &mut Section<'_>, kriging: bool, least: i64) -> Estimate {
+fn estimate(section: &mut Section<'_>, kriging: bool, minimum: i64) -> Estimate {
     let both = vec![Model::Spherical, Model::Exponential];
     let model = section.find(&POINTS.variogram);
     let neighbours = section.find(&POINTS.neighbours);
@@ -217,11 +217,11 @@ fn estimate(section: &mut Section<'_>, kriging: bool, least: i64) -> Estimate {
         return Estimate::Mean;
     }
     let neighbours = neighbours.unwrap_or(24);
-    if least > neighbours {
+    if minimum > neighbours {
         section.refuse(
             &POINTS.minimum_readings,
             ground::range(
-                &least,
+                &minimum,
                 "1",
                 &neighbours.to_string(),
                 "no more than neighbours are ever used",

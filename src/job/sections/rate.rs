@@ -11,7 +11,7 @@ use crate::job::sections::rate_set::{Limits, SetRate};
 use crate::job::sections::{ground, rate_set};
 use crate::job::suggest::nearest;
 use crate::job::{amount, tables};
-use crate::key::{Key, Record, Wanted, Word};
+use crate::key::{Key, Record, Requirement, Word};
 use crate::science::product::find_product;
 use crate::units::{NRate, Product};
 use serde_json::{Value, json};
@@ -181,7 +181,7 @@ pub(crate) fn nitrogen(
     key: &Key,
     product: Option<&Product>,
 ) -> Option<(NRate, bool)> {
-    let amount = section.amount_of(entry, key, Wanted::Nitrogen, |text| {
+    let amount = section.amount_of(entry, key, Requirement::Nitrogen, |text| {
         amount::nitrogen(text, product, true)
     })?;
     if !section.is_within(key, &amount.rate, as_nitrogen) {
@@ -265,8 +265,11 @@ pub(crate) fn within(
         && amount > most
     {
         let us = section.log().us();
-        let (got, least) = (rate_told(amount, us), rate_told(NRate::ZERO, us));
-        section.refuse(key, ground::range(&got, &least, &rate_told(most, us), why));
+        let (got, minimum) = (rate_told(amount, us), rate_told(NRate::ZERO, us));
+        section.refuse(
+            key,
+            ground::range(&got, &minimum, &rate_told(most, us), why),
+        );
     }
 }
 
@@ -291,7 +294,7 @@ fn within_season(
     let us = section.log().us();
     let shown = |rate: NRate| rate_told(rate, us);
     if left.get() <= 0.0 || left < minimum {
-        let least = if left < minimum {
+        let needed = if left < minimum {
             shown(minimum)
         } else {
             rate_told(NRate::kg_per_ha(0.01), us)
@@ -301,7 +304,7 @@ fn within_season(
             left: shown(left.max(NRate::ZERO)),
             before: shown(before),
             since: shown(since),
-            least,
+            minimum: needed,
         };
         section.refuse(&RATE.season_limit, problem);
         return maximum;
@@ -311,11 +314,11 @@ fn within_season(
             codes::RATE_SEASON,
             format!(
                 "the season's limit of {} leaves {} after {} before and {} since sensing: that is the maximum rate, not {}",
-                limit.told(us),
-                left.told(us),
-                before.told(us),
-                since.told(us),
-                maximum.told(us)
+                limit.text(us),
+                left.text(us),
+                before.text(us),
+                since.text(us),
+                maximum.text(us)
             ),
         ));
     }

@@ -13,7 +13,7 @@ use crate::job::sections::ground;
 use crate::job::sections::ground::{VectorSource, vector_record};
 use crate::job::sections::rate::{nitrogen, within};
 use crate::job::settings::StateRate;
-use crate::key::{Key, Wanted};
+use crate::key::{Key, Requirement};
 use crate::units::{NRate, Product};
 use serde_json::Value;
 
@@ -99,9 +99,9 @@ fn to(table: &mut Section<'_>, product: Option<&Product>, limits: &Limits) -> Op
     );
     let step = limits.step.get();
     // A limit is rounded down, so that it holds; then a multiple of the step must be left.
-    let least = step * libm::ceil(limits.minimum.get() / step - 1e-9);
+    let minimum = step * libm::ceil(limits.minimum.get() / step - 1e-9);
     let too_low = if key.name == SET.at_most.name {
-        step * libm::floor(rate.get() / step + 1e-9) < least - 1e-9
+        step * libm::floor(rate.get() / step + 1e-9) < minimum - 1e-9
     } else {
         rate < limits.minimum
     };
@@ -110,7 +110,7 @@ fn to(table: &mut Section<'_>, product: Option<&Product>, limits: &Limits) -> Op
             key,
             ground::range(
                 &format!("{} kg N/ha", short(rate.get())),
-                &format!("{} kg N/ha", short(least)),
+                &format!("{} kg N/ha", short(minimum)),
                 &format!("{} kg N/ha", short(limits.maximum.get())),
                 "less than rate.minimum and rate.step allow; ground that must get nothing stands in field.exclude",
             ),
@@ -131,12 +131,12 @@ fn change(table: &mut Section<'_>, product: Option<&Product>) -> Option<NRate> {
     if let Item::Number(number) = &entry.item {
         let problem = Problem::BareNumber {
             number: number.clone(),
-            wanted: Wanted::Nitrogen,
+            requirement: Requirement::Nitrogen,
         };
         table.at(&entry, key, problem);
         return None;
     }
-    let amount = table.amount_of(&entry, key, Wanted::Nitrogen, |text| {
+    let amount = table.amount_of(&entry, key, Requirement::Nitrogen, |text| {
         amount::nitrogen_change(text, product)
     })?;
     let as_change = |text: &str| amount::nitrogen_change(text, None).map(|amount| amount.rate);

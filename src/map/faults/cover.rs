@@ -39,7 +39,7 @@ const ALONG: f64 = 0.25;
 /// Width of gaps along the edge that steps of a raster leave, where no machine is named: a pixel of the usual satellites. \[m\] Own rule.
 const USUAL_PIXEL_M: f64 = 10.0;
 /// Faults of one kind that are told one by one.
-const TOLD: usize = 200;
+const REPORTED: usize = 200;
 
 /// One polygon of a patch on the plane.
 struct Unit<'a> {
@@ -139,7 +139,7 @@ pub(super) fn check(
         map,
         frame,
         faults,
-        told: BTreeMap::new(),
+        notice: BTreeMap::new(),
     };
     let twins = look.duplicates(&units);
     look.overlaps(&units, &twins);
@@ -200,15 +200,15 @@ struct Look<'a> {
     map: &'a ImportedMap,
     frame: &'a Frame,
     faults: &'a mut Vec<Fault>,
-    told: BTreeMap<Code, usize>,
+    notice: BTreeMap<Code, usize>,
 }
 
 impl Look<'_> {
     /// Tells of ground on the plane.
     fn tell(&mut self, fault: Fault, ground: &MultiPolygon<f64>) {
-        let told = self.told.entry(fault.code).or_default();
-        *told += 1;
-        if *told > TOLD {
+        let notice = self.notice.entry(fault.code).or_default();
+        *notice += 1;
+        if *notice > REPORTED {
             return;
         }
         let fault = match self.frame.polygon_back(ground) {
@@ -223,14 +223,14 @@ impl Look<'_> {
     }
 
     fn finish(&mut self) {
-        for (code, count) in &self.told {
-            if *count > TOLD {
+        for (code, count) in &self.notice {
+            if *count > REPORTED {
                 self.faults.push(Fault::note(
                     codes::FAULTS_MORE,
                     Place::whole(),
                     format!(
                         "{} more faults of the kind {code} are not listed",
-                        count - TOLD
+                        count - REPORTED
                     ),
                 ));
             }
@@ -399,8 +399,8 @@ impl Look<'_> {
                 continue;
             }
             for (polygon, core) in unit.polygon.iter().zip(&cores) {
-                let room = TOLD.saturating_sub(
-                    self.told
+                let room = REPORTED.saturating_sub(
+                    self.notice
                         .get(&codes::PATCH_NECK)
                         .copied()
                         .unwrap_or_default(),
@@ -409,7 +409,7 @@ impl Look<'_> {
                 for neck in found {
                     self.neck(unit, &neck, machine.get(), field);
                 }
-                *self.told.entry(codes::PATCH_NECK).or_default() += more;
+                *self.notice.entry(codes::PATCH_NECK).or_default() += more;
             }
         }
     }

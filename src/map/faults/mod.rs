@@ -32,9 +32,9 @@ pub struct Against {
     /// Working width of the machine.
     pub machine_width: Option<Length>,
     /// Least rate that it holds, in the map's unit.
-    pub least: Option<f64>,
+    pub minimum: Option<f64>,
     /// Greatest rate that it holds, in the map's unit.
-    pub greatest: Option<f64>,
+    pub maximum: Option<f64>,
     /// Most nitrogen that may be spread.
     pub nitrogen_limit: Option<NRate>,
     /// The product, when the user names it.

@@ -133,25 +133,25 @@ fn judged(map: &ImportedMap, rate: f64, against: &Against) -> Option<(Code, bool
             ),
         ));
     }
-    match (against.least, against.greatest) {
-        (_, Some(greatest)) if rate > greatest * (1.0 + 1e-9) => Some((
+    match (against.minimum, against.maximum) {
+        (_, Some(maximum)) if rate > maximum * (1.0 + 1e-9) => Some((
             codes::RATE_ABOVE,
             true,
-            format!("the rate {rate} {unit} is above the greatest, {greatest} {unit}"),
+            format!("the rate {rate} {unit} is above the greatest, {maximum} {unit}"),
         )),
         (_, None) if implausible(map, rate, against).is_some() => implausible(map, rate, against),
-        (Some(least), _) if rate > 0.0 && rate < least * (1.0 - 1e-9) => Some((
+        (Some(minimum), _) if rate > 0.0 && rate < minimum * (1.0 - 1e-9) => Some((
             codes::RATE_BELOW,
             false,
             format!(
-                "the rate {rate} {unit} is below the least, {least} {unit}: the machine holds it to 0 or to the least"
+                "the rate {rate} {unit} is below the least, {minimum} {unit}: the machine holds it to 0 or to the least"
             ),
         )),
         _ => None,
     }
 }
 
-/// A rate that no product of its kind is spread at. One that the user allows by `greatest` is none.
+/// A rate that no product of its kind is spread at. One that the user allows by `maximum` is none.
 fn implausible(map: &ImportedMap, rate: f64, against: &Against) -> Option<(Code, bool, String)> {
     let (unit, label) = (map.meaning.unit?, map.meaning.label());
     let metric = match unit {
@@ -204,17 +204,17 @@ fn cells(
     against: &Against,
     faults: &mut Vec<Fault>,
 ) {
-    let mut told: Vec<(Code, bool, String, usize, u64)> = Vec::new();
+    let mut notice: Vec<(Code, bool, String, usize, u64)> = Vec::new();
     for (k, rate) in lattice.rates.iter().enumerate() {
         let Some((code, error, message)) = rate.and_then(|rate| judged(map, rate, against)) else {
             continue;
         };
-        match told.iter_mut().find(|(seen, ..)| *seen == code) {
+        match notice.iter_mut().find(|(seen, ..)| *seen == code) {
             Some((.., count)) => *count += 1,
-            None => told.push((code, error, message, k, 1)),
+            None => notice.push((code, error, message, k, 1)),
         }
     }
-    for (code, error, message, k, count) in told {
+    for (code, error, message, k, count) in notice {
         let (col, row) = (k % lattice.cols, k / lattice.cols);
         let place = Place::named(format!(
             "row {} from the south, column {}",
@@ -247,7 +247,7 @@ fn uncertainties(map: &ImportedMap, against: &Against, faults: &mut Vec<Fault>) 
                 .flat_map(|l| l.rates.iter().copied().flatten()),
         )
         .collect();
-    let greatest = numbers.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let maximum = numbers.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let named = Place::named(
         map.rate_column
             .as_ref()
@@ -255,16 +255,16 @@ fn uncertainties(map: &ImportedMap, against: &Against, faults: &mut Vec<Fault>) 
     );
     if map.meaning.quantity == Quantity::Nitrogen
         && let Some(n) =
-            nitrogen(&map.meaning, greatest, against).filter(|n| n.get() > LIKELY_PRODUCT)
+            nitrogen(&map.meaning, maximum, against).filter(|n| n.get() > LIKELY_PRODUCT)
     {
         let message = format!(
-            "rates go up to {greatest} {} ({:.0} kg N/ha): that is more than one dressing of nitrogen, and looks like product; spread as nitrogen it would be 2 to 4 times too much",
+            "rates go up to {maximum} {} ({:.0} kg N/ha): that is more than one dressing of nitrogen, and looks like product; spread as nitrogen it would be 2 to 4 times too much",
             map.meaning.label(),
             n.get()
         );
         faults.push(
             Fault::stop(codes::UNIT_DOUBTFUL, named.clone(), message)
-                .sized(greatest, map.meaning.label()),
+                .sized(maximum, map.meaning.label()),
         );
     }
     if !numbers.is_empty() && numbers.iter().all(|&rate| rate == 0.0) {
@@ -322,7 +322,7 @@ fn ratio(map: &ImportedMap, against: &Against, named: &Place, faults: &mut Vec<F
     let Some(&share) = shares.get(shares.len() / 2) else {
         return;
     };
-    let wanted = against.product.as_ref().map(|product| {
+    let requirement = against.product.as_ref().map(|product| {
         if unit.is_volume() {
             product.nitrogen() * product.kg_per_l().unwrap_or(1.0)
         } else {
@@ -330,20 +330,20 @@ fn ratio(map: &ImportedMap, against: &Against, named: &Place, faults: &mut Vec<F
         }
     });
     let swap = crate::units::KG_HA_PER_LB_AC;
-    match wanted {
-        Some(wanted) if (share / wanted - 1.0).abs() > 0.03 => {
-            let near = |factor: f64| (share / wanted / factor - 1.0).abs() < 0.03;
+    match requirement {
+        Some(requirement) if (share / requirement - 1.0).abs() > 0.03 => {
+            let near = |factor: f64| (share / requirement / factor - 1.0).abs() < 0.03;
             let why = if near(swap) || near(1.0 / swap) {
                 ": exactly the step between lb/ac and kg/ha, so one of the columns is in the other unit"
             } else {
                 ""
             };
             let message = format!(
-                "beside column {column:?} the rates hold {share:.3} kg N a unit of product, the product named holds {wanted:.3}{why}"
+                "beside column {column:?} the rates hold {share:.3} kg N a unit of product, the product named holds {requirement:.3}{why}"
             );
             faults.push(
                 Fault::stop(codes::UNIT_DOUBTFUL, named.clone(), message)
-                    .sized(share / wanted, "×"),
+                    .sized(share / requirement, "×"),
             );
         }
         None if !unit.is_volume() && share > RICHEST => {

@@ -9,7 +9,7 @@ use geo::{
 
 use crate::map::imported::{Attribute, ImportedMap, Patch, Rate, System};
 use crate::space::crs::{Crs, Projector};
-use crate::space::polygon::{grown_by_a_hair, joined, oriented, repaired};
+use crate::space::polygon::{grown_by_tolerance, joined, oriented, repaired};
 use crate::units::Length;
 
 /// Share of its area that a polygon may gain or lose by being made valid.
@@ -20,7 +20,7 @@ type Key = Vec<(u64, u64)>;
 
 /// A mended record.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Mended {
+pub struct Repaired {
     /// One polygon, valid, exterior counter-clockwise.
     pub polygon: Polygon<f64>,
     /// Columns of the record, the rate as a number where it was text.
@@ -31,7 +31,7 @@ pub struct Mended {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Repair {
     /// Records, one polygon each.
-    pub rows: Vec<Mended>,
+    pub rows: Vec<Repaired>,
     /// What was done, a sentence each.
     pub done: Vec<String>,
     /// What could not be mended safely, a sentence each.
@@ -84,7 +84,7 @@ pub fn repair(map: &ImportedMap, asked: &Asked, field: Option<&MultiPolygon<f64>
 }
 
 /// Rate of a record, for the order in which overlaps are cut.
-fn rate_of(map: &ImportedMap, row: &Mended) -> Option<f64> {
+fn rate_of(map: &ImportedMap, row: &Repaired) -> Option<f64> {
     let column = map.rate_column.as_ref()?;
     row.attributes
         .iter()
@@ -129,7 +129,7 @@ fn cut_overlaps(map: &ImportedMap, keeps: Keeps, repair: &mut Repair) {
     }
     for (row, ground) in rows.into_iter().zip(kept) {
         for polygon in oriented(&ground.unwrap_or_else(|| MultiPolygon::new(Vec::new()))).0 {
-            repair.rows.push(Mended {
+            repair.rows.push(Repaired {
                 polygon,
                 attributes: row.attributes.clone(),
             });
@@ -186,9 +186,9 @@ fn close_gaps(width: Length, crs: &Crs, field: Option<&MultiPolygon<f64>>, repai
         }
         // A millimetre wider: edges that were cut anew may lie a rounding away from the neighbour's.
         let hair = if crs.is_geographic() { 1e-8 } else { 1e-3 };
-        let shape = grown_by_a_hair(&MultiPolygon::new(vec![gap.clone()]), hair);
+        let shape = grown_by_tolerance(&MultiPolygon::new(vec![gap.clone()]), hair);
         let own = Euclidean.length(gap.exterior());
-        let shared = |row: &Mended| {
+        let shared = |row: &Repaired| {
             let zone = MultiPolygon::new(vec![row.polygon.clone()]);
             if !meet(&zone, &shape) {
                 return None;
@@ -326,7 +326,7 @@ fn repaired_records(map: &ImportedMap, asked: &Asked) -> Repair {
                 ));
             }
             before.push(rate);
-            repair.rows.push(Mended {
+            repair.rows.push(Repaired {
                 polygon,
                 attributes: attributes.clone(),
             });
@@ -407,21 +407,21 @@ fn valid(
         return oriented(&whole).0;
     }
     let before = area_by_rings(&whole);
-    let mended = repaired(&whole);
-    let after = mended.polygon.unsigned_area();
-    if (after - before).abs() <= KEPT * before.max(after) && mended.polygon.is_valid() {
+    let repaired = repaired(&whole);
+    let after = repaired.polygon.unsigned_area();
+    if (after - before).abs() <= KEPT * before.max(after) && repaired.polygon.is_valid() {
         repair
             .done
             .push(format!("{}: made valid, its area kept", patch.place));
-        return mended.polygon.0;
+        return repaired.polygon.0;
     }
-    if bowties && mended.polygon.is_valid() && !mended.polygon.0.is_empty() {
+    if bowties && repaired.polygon.is_valid() && !repaired.polygon.0.is_empty() {
         repair.done.push(format!(
             "{}: crossed itself, split into {} loops as asked; look whether each belongs to it",
             patch.place,
-            mended.polygon.0.len()
+            repaired.polygon.0.len()
         ));
-        return oriented(&mended.polygon).0;
+        return oriented(&repaired.polygon).0;
     }
     repair.left.push(format!(
         "{}: crosses itself, and untangling it would change its area; --split-bowties makes its loops polygons, or draw it anew",

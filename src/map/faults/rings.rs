@@ -22,12 +22,12 @@ const NAMED: usize = 5;
 pub(super) fn check(map: &ImportedMap, frame: &Frame, faults: &mut Vec<Fault>) {
     for patch in &map.patches {
         if patch.parts.is_empty() {
-            let told = faults.iter().any(|fault| {
+            let notice = faults.iter().any(|fault| {
                 fault.place == patch.place
                     && [codes::SHAPE_KIND, codes::FILE_CUT, codes::POINT_NOT_FINITE]
                         .contains(&fault.code)
             });
-            if !told {
+            if !notice {
                 faults.push(Fault::stop(
                     codes::SHAPE_NULL,
                     patch.place.clone(),

@@ -268,7 +268,10 @@ fn many_values_are_parted_evenly_and_nothing_stays_apart() {
     for rate in rates() {
         let class = legend.class_of(rate).unwrap();
         assert!(
-            class.least <= rate && rate <= class.greatest && class.from <= rate && rate <= class.to
+            class.minimum <= rate
+                && rate <= class.maximum
+                && class.from <= rate
+                && rate <= class.to
         );
     }
     assert!(

@@ -201,23 +201,23 @@ fn source_measure(
     findings: &mut Vec<Finding>,
 ) -> Result<Measure, RateMapError> {
     let meaning = &imported.meaning;
-    let said = match (meaning.quantity, meaning.unit) {
+    let wording = match (meaning.quantity, meaning.unit) {
         (Quantity::Unknown, _) | (_, None) => None,
         (quantity, Some(unit)) => Some(Measure::of(quantity == Quantity::Nitrogen, unit)),
     };
-    match (requirements.stated, said) {
-        (Some(told), Some(said)) if told != said => {
+    match (requirements.stated, wording) {
+        (Some(notice), Some(wording)) if notice != wording => {
             let message = format!(
                 "the file says that its rates are {} ({}), you say {}: your word is taken",
-                said.label(),
-                meaning.said_by,
-                told.label()
+                wording.label(),
+                meaning.wording_by,
+                notice.label()
             );
             findings.push(Finding::caution(codes::CONVERT_MEANING, message));
-            Ok(told)
+            Ok(notice)
         }
-        (Some(told), _) => Ok(told),
-        (None, Some(said)) => Ok(said),
+        (Some(notice), _) => Ok(notice),
+        (None, Some(wording)) => Ok(wording),
         (None, None) => Err(RateMapError::Meaning {
             quantity: meaning.quantity.name(),
             unit: meaning.unit.map_or("not stated", RateUnit::label),
@@ -525,7 +525,7 @@ mod tests {
         map.meaning = Meaning {
             quantity: Quantity::Nitrogen,
             unit: Some(RateUnit::KgPerHa),
-            said_by: "column n_kg_ha".to_owned(),
+            wording_by: "column n_kg_ha".to_owned(),
         };
         map.patches = rates
             .iter()
@@ -598,12 +598,12 @@ mod tests {
 
     #[test]
     fn what_is_missing_or_not_said_is_refused() {
-        let said = |map: &ImportedMap, requirements: &Requirements| {
+        let wording = |map: &ImportedMap, requirements: &Requirements| {
             of_imported(map, requirements).unwrap_err().to_string()
         };
         let none = Requirements::default();
         assert_eq!(
-            said(
+            wording(
                 &map(&[
                     Rate::Number(1.0),
                     Rate::Missing,
@@ -613,15 +613,15 @@ mod tests {
             ),
             "2 of 3 records have no rate that can be converted; the first is record 2: nothing stands there"
         );
-        assert!(said(&map(&[Rate::Number(-1.0)]), &none).ends_with("record 1: -1"));
+        assert!(wording(&map(&[Rate::Number(-1.0)]), &none).ends_with("record 1: -1"));
         assert_eq!(
-            said(&map(&[]), &none),
+            wording(&map(&[]), &none),
             "the map holds no ground with a rate"
         );
         let mut silent = map(&[Rate::Number(1.0)]);
         silent.meaning = Meaning::unknown();
         assert_eq!(
-            said(&silent, &none),
+            wording(&silent, &none),
             "the map does not say what its rates mean: quantity not stated, unit not stated"
         );
         assert_eq!(
@@ -638,10 +638,10 @@ mod tests {
             "lb N/ac"
         );
         silent.system = System::Missing("no .prj".to_owned());
-        assert!(said(&silent, &none).contains("no .prj"));
+        assert!(wording(&silent, &none).contains("no .prj"));
         let mut crossed = map(&[Rate::Number(1.0)]);
         crossed.patches[0].parts[0].rings[0].points.swap(1, 2);
-        assert!(said(&crossed, &none).starts_with("record 1: "));
+        assert!(wording(&crossed, &none).starts_with("record 1: "));
     }
 
     #[test]

@@ -67,9 +67,9 @@ pub struct Tally {
     /// Sum of rate × area, in the measure's total unit.
     pub total: f64,
     /// Least rate.
-    pub least: f64,
+    pub minimum: f64,
     /// Greatest rate.
-    pub greatest: f64,
+    pub maximum: f64,
 }
 
 impl RateMap {
@@ -84,8 +84,8 @@ impl RateMap {
                 .iter()
                 .map(|zone| zone.rate * self.measure.areas_of(zone.area_m2))
                 .sum(),
-            least: rates().fold(f64::INFINITY, f64::min),
-            greatest: rates().fold(f64::NEG_INFINITY, f64::max),
+            minimum: rates().fold(f64::INFINITY, f64::min),
+            maximum: rates().fold(f64::NEG_INFINITY, f64::max),
         }
     }
 

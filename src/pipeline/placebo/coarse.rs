@@ -2,7 +2,7 @@
 
 use geo::{Area as _, MultiPolygon};
 
-use super::{COVERED, Place, TIE, bounds, rings_along};
+use super::{COVERED, Place, TIE_TOLERANCE, bounds, rings_along};
 use crate::pipeline::blur::Shares;
 use crate::pipeline::scan::KeptPixel;
 use crate::pipeline::strips::{REACHES, StripPlan};
@@ -153,7 +153,7 @@ impl PixelPlaces {
             };
             in_strip += share;
             in_reach += reach.at(row, col);
-            if reach.at(row, col) < WHOLLY - TIE {
+            if reach.at(row, col) < WHOLLY - TIE_TOLERANCE {
                 continue;
             }
             touches |= self.own.binary_search(&(row, col)).is_ok();
@@ -186,8 +186,8 @@ impl PixelPlaces {
                 let place = Place { along, across };
                 let around = self.around(place);
                 if around.touches
-                    || around.strip_covered < COVERED - TIE
-                    || around.rest_covered < COVERED - TIE
+                    || around.strip_covered < COVERED - TIE_TOLERANCE
+                    || around.rest_covered < COVERED - TIE_TOLERANCE
                 {
                     continue;
                 }

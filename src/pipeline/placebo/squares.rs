@@ -2,7 +2,7 @@
 
 use geo::MultiPolygon;
 
-use super::{COVERED, Place, TIE, bounds, rings_along, shrunk};
+use super::{COVERED, Place, TIE_TOLERANCE, bounds, rings_along, shrunk};
 use crate::job::settings::ReferenceSettings;
 use crate::pipeline::scan::SquareSum;
 use crate::pipeline::strips::StripPlan;
@@ -213,14 +213,14 @@ impl SquarePlaces {
             for across in acrosses {
                 let place = Place { along, across };
                 let strip = self.sum(&layout.strip, place);
-                if strip.covered() < COVERED - TIE || self.touches(&layout.strip, place) {
+                if strip.covered() < COVERED - TIE_TOLERANCE || self.touches(&layout.strip, place) {
                     continue;
                 }
                 let Some(level) = strip.mean() else { continue };
                 let swaths = self.sum(&layout.swaths, place);
                 let beside = swaths.mean().filter(|beside| {
                     *beside > 0.0
-                        && swaths.covered() >= COVERED - TIE
+                        && swaths.covered() >= COVERED - TIE_TOLERANCE
                         && !self.touches(&layout.swaths, place)
                 });
                 places.push((place, level, beside.map(|beside| level / beside)));

@@ -8,9 +8,9 @@ use crate::pipeline::ground::Ground;
 use crate::science::points::{Estimated, Neighbours, error_covariance, kriging_weights};
 
 /// Cells that are looked at.
-const MOST_CELLS: usize = 24;
+const MAXIMUM_CELLS: usize = 24;
 /// Cells around one that are looked at, in a circle: errors forget each other well within it.
-const MOST_AROUND: f64 = 400.0;
+const MAXIMUM_AROUND: f64 = 400.0;
 
 /// The area that a cell's kriging error is worth: Σ covariance with every other cell's × area, over its own variance, in the mean over cells spread over
 /// the open field, and never less than a cell. Errors that are alike in squares of it, and independent between them, give the field's mean the same
@@ -52,7 +52,7 @@ pub(super) fn alike_area(
         })
         .collect();
     let (mut areas, mut count) = (0.0, 0.0);
-    for at in (0..kriged.len()).step_by(kriged.len().div_ceil(MOST_CELLS).max(1)) {
+    for at in (0..kriged.len()).step_by(kriged.len().div_ceil(MAXIMUM_CELLS).max(1)) {
         let cell = kriged[at];
         let Some((0, own)) = estimated(cell) else {
             continue;
@@ -65,7 +65,7 @@ pub(super) fn alike_area(
         let whole = frame.length * frame.width;
         // Beyond the reach of both no reading is shared.
         let shared = 2.0 * rule.reach + libm::hypot(frame.length, frame.width);
-        let farthest = shared.min(libm::sqrt(MOST_AROUND * whole / core::f64::consts::PI));
+        let farthest = shared.min(libm::sqrt(MAXIMUM_AROUND * whole / core::f64::consts::PI));
         let (x, y) = middles[at];
         let mut sum = variance * cells[cell].area;
         for (&other, middle) in kriged.iter().zip(&middles) {

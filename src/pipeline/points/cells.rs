@@ -58,15 +58,15 @@ fn sums(area: f64, canopy: f64, index: Option<f64>) -> CellSums {
     }
 }
 
-/// Means of the readings in each cell; a cell with fewer than `least` stays unseen.
+/// Means of the readings in each cell; a cell with fewer than `minimum` stays unseen.
 pub(super) fn means(
     ground: &Ground,
     kept: &[Kept],
     members: &[Vec<usize>],
-    least: usize,
+    minimum: usize,
 ) -> Vec<CellFound> {
     let one = |(members, cell): (&Vec<usize>, &crate::space::cells::Cell)| {
-        if members.len() < least {
+        if members.len() < minimum {
             return (CellSums::default(), None);
         }
         let green: Vec<f64> = members
@@ -92,7 +92,7 @@ pub(super) struct Rule<'a> {
     /// Farthest of them. \[m\]
     pub(super) reach: f64,
     /// Readings needed.
-    pub(super) least: usize,
+    pub(super) minimum: usize,
     /// Threads.
     pub(super) threads: usize,
     /// Progress; `false` stops.
@@ -214,7 +214,7 @@ fn cell_kriged(
         return (sums(area, canopy, None), None);
     }
     let (block, _, readings) = near(ground, cell, trees, rule);
-    if readings.len() < rule.least {
+    if readings.len() < rule.minimum {
         return (CellSums::default(), None);
     }
     let samples: Vec<Sample> = readings.into_iter().map(|at| kept[at].sample).collect();

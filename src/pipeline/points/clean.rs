@@ -106,10 +106,10 @@ pub(super) fn clean(
             };
             if settings
                 .minimum_speed
-                .is_some_and(|least| speed < least.get())
+                .is_some_and(|minimum| speed < minimum.get())
                 || settings
                     .maximum_speed
-                    .is_some_and(|greatest| speed > greatest.get())
+                    .is_some_and(|maximum| speed > maximum.get())
             {
                 dropped.speed += 1;
                 continue;
@@ -120,7 +120,8 @@ pub(super) fn clean(
             .position(|strip| strip.holds(reading.x, reading.y))
             .map_or(0, |strip| strip + 1);
         let bare = reading.index <= 0.0
-            || bare_below.is_some_and(|limit| reading.index < limit - crate::pipeline::scan::TIE);
+            || bare_below
+                .is_some_and(|limit| reading.index < limit - crate::pipeline::scan::TIE_TOLERANCE);
         kept.push(Kept {
             sample: Sample {
                 x: reading.x,

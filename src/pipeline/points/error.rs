@@ -1,7 +1,7 @@
 //! Why single readings make no map.
 
 /// Readings that a variogram needs at the very least.
-pub(super) const LEAST_FOR_VARIOGRAM: usize = 30;
+pub(super) const MINIMUM_FOR_VARIOGRAM: usize = 30;
 /// Readings that a variogram should have.
 pub(super) const ENOUGH_FOR_VARIOGRAM: usize = 100;
 
@@ -25,7 +25,7 @@ pub enum PointsError {
     },
     /// Too few for a variogram.
     #[error(
-        "a variogram needs {LEAST_FOR_VARIOGRAM} readings of canopy outside the strips (better {ENOUGH_FOR_VARIOGRAM}), but there are {found}"
+        "a variogram needs {MINIMUM_FOR_VARIOGRAM} readings of canopy outside the strips (better {ENOUGH_FOR_VARIOGRAM}), but there are {found}"
     )]
     TooFew {
         /// Readings found.

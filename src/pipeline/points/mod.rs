@@ -7,12 +7,12 @@ mod cells;
 mod clean;
 pub mod error;
 pub mod layer;
-pub mod said;
+pub mod summary;
 
 mod strip;
 mod walk;
 
 pub use clean::Dropped;
 pub use layer::{PointLayer, Reading, Unusable};
-pub use said::{Kriging, PointsSaid};
+pub use summary::{Kriging, PointsSummary};
 pub use walk::look;

@@ -3,19 +3,19 @@
 use super::alike::alike_area;
 use super::cells::Rule;
 use super::clean::{Cleaned, clean};
-use super::error::{ENOUGH_FOR_VARIOGRAM, LEAST_FOR_VARIOGRAM, PointsError};
+use super::error::{ENOUGH_FOR_VARIOGRAM, MINIMUM_FOR_VARIOGRAM, PointsError};
 use super::layer::{PointLayer, Reading};
-use super::said::{Kriging, PointsSaid};
+use super::summary::{Kriging, PointsSummary};
 use super::{cells, strip};
 use crate::finding::{Checked, Finding, codes};
 use crate::job::settings::ReferenceSettings;
 use crate::job::settings::points::{Estimate, Points};
 use crate::pipeline::error::StepError;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::looked::{Looked, Sources};
 use crate::pipeline::placebo::NoPlacebo;
 use crate::pipeline::scan::{PixelCounts, Scanned};
 use crate::pipeline::strips;
+use crate::pipeline::survey::{Sources, Survey};
 use crate::science::points::{Fit, Sample, fit, leave_one_out, semivariances};
 use crate::science::reference::ReferenceError;
 use crate::space::crs::{CrsError, Projector};
@@ -28,7 +28,7 @@ const BINS: usize = 15;
 /// Longest distance of the variogram as a share of the readings' extent.
 const LONGEST_SHARE: f64 = 1.0 / 3.0;
 /// Readings left out in cross-validation, at the most.
-const MOST_LEFT_OUT: usize = 400;
+const MAXIMUM_LEFT_OUT: usize = 400;
 
 /// Cleans the readings, puts them into cells and measures the strips.
 ///
@@ -40,7 +40,7 @@ pub fn look(
     (map_strips, stand_cv): (bool, f64),
     ground: &Ground,
     sources: &Sources<'_>,
-) -> Result<Checked<Looked>, StepError> {
+) -> Result<Checked<Survey>, StepError> {
     let unusable = layer.unusable();
     let all = layer.readings().len();
     if unusable.out_of_range as f64 > 0.01 * (all + unusable.out_of_range) as f64 {
@@ -93,7 +93,7 @@ pub fn look(
                 variogram: &fit.variogram,
                 neighbours: *neighbours,
                 reach,
-                least: rule.minimum_readings,
+                minimum: rule.minimum_readings,
                 threads: sources.threads,
                 progress: sources.progress,
             };
@@ -105,7 +105,7 @@ pub fn look(
             let taken: Vec<usize> = taken
                 .iter()
                 .copied()
-                .step_by(taken.len().div_ceil(MOST_LEFT_OUT).max(1))
+                .step_by(taken.len().div_ceil(MAXIMUM_LEFT_OUT).max(1))
                 .collect();
             let left_out = leave_one_out(
                 &samples,
@@ -132,7 +132,7 @@ pub fn look(
             )
         }
     };
-    let said = PointsSaid {
+    let wording = PointsSummary {
         readings: all,
         unusable,
         dropped,
@@ -142,7 +142,7 @@ pub fn look(
         cells_unseen: found.iter().filter(|(sums, _)| sums.seen.is_zero()).count(),
         kriging,
     };
-    let mut findings = said_of(&said, too_many_outliers, ground.grid.cells.len(), green);
+    let mut findings = wording_of(&wording, too_many_outliers, ground.grid.cells.len(), green);
     let (plans, probes) = strips::plan_points(ground, reference, spacing);
     let scanned = Scanned {
         cells: found.iter().map(|(sums, _)| *sums).collect(),
@@ -164,15 +164,15 @@ pub fn look(
         }
     }
     findings.extend(strips::findings_of(&strips, sources.index_name, stand_cv));
-    let looked = Looked {
+    let survey = Survey {
         scanned,
         placebos: vec![Err(NoPlacebo::Readings); strips.len()],
         strips,
         field_mean,
-        points: Some(said),
+        points: Some(wording),
         spread: None,
     };
-    Ok(Checked::new(looked, findings))
+    Ok(Checked::new(survey, findings))
 }
 
 /// Readings with their places on the working plane.
@@ -207,7 +207,7 @@ fn variogram(
     open: &[Sample],
     models: &[crate::science::points::Model],
 ) -> Result<(Fit, f64), PointsError> {
-    let Some(first) = open.first().filter(|_| open.len() >= LEAST_FOR_VARIOGRAM) else {
+    let Some(first) = open.first().filter(|_| open.len() >= MINIMUM_FOR_VARIOGRAM) else {
         return Err(PointsError::TooFew { found: open.len() });
     };
     if open.iter().all(|s| s.value == first.value) {
@@ -227,23 +227,23 @@ fn variogram(
     Ok((fit, longest))
 }
 
-fn said_of(
-    said: &PointsSaid,
+fn wording_of(
+    wording: &PointsSummary,
     too_many_outliers: Option<usize>,
     cells: usize,
     green: usize,
 ) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let (dropped, unusable) = (said.dropped, said.unusable);
+    let (dropped, unusable) = (wording.dropped, wording.unusable);
     findings.push(Finding::note(
         codes::POINTS_USED,
         format!(
             "{} readings count ({} of canopy, {} of bare ground), {} apart by the median; of {} with place and index, {} lie outside the field, {} were taken too slowly or too fast, {} have no speed, {} are unlike their neighbours, {} were joined with the one before; {} rows have no place, {} no index, {} an index that cannot be",
-            said.kept,
+            wording.kept,
             green,
-            said.bare,
-            Length::m(said.spacing).both(),
-            said.readings,
+            wording.bare,
+            Length::m(wording.spacing).both(),
+            wording.readings,
             dropped.outside,
             dropped.speed,
             dropped.no_speed,
@@ -260,7 +260,7 @@ fn said_of(
             format!("{many} readings are unlike their neighbours, more than a quarter: none was dropped; look at the sensor, or at the column that is read"),
         ));
     } else if dropped.outliers as f64
-        > 0.05 * (said.kept + dropped.joined + dropped.outliers) as f64
+        > 0.05 * (wording.kept + dropped.joined + dropped.outliers) as f64
     {
         findings.push(Finding::caution(
             codes::POINTS_OUTLIERS,
@@ -271,31 +271,31 @@ fn said_of(
         ));
     }
     let lost = unusable.no_place + unusable.no_index + unusable.out_of_range;
-    if lost as f64 > 0.1 * (said.readings + lost) as f64 {
+    if lost as f64 > 0.1 * (wording.readings + lost) as f64 {
         findings.push(Finding::caution(
             codes::POINTS_MISSING,
             format!(
                 "{lost} of {} rows of the file are no readings: look at the sensor's log",
-                said.readings + lost
+                wording.readings + lost
             ),
         ));
     }
-    if said.cells_unseen > 0 {
+    if wording.cells_unseen > 0 {
         findings.push(Finding::note(
             codes::POINTS_GAPS,
             format!(
                 "{} of {cells} cells have too few readings near and count as unseen: each gets the rate that the job states for unseen ground",
-                said.cells_unseen
+                wording.cells_unseen
             ),
         ));
     }
-    if let Some(kriging) = &said.kriging {
-        findings.extend(said_of_kriging(kriging, green));
+    if let Some(kriging) = &wording.kriging {
+        findings.extend(wording_of_kriging(kriging, green));
     }
     findings
 }
 
-fn said_of_kriging(kriging: &Kriging, green: usize) -> Vec<Finding> {
+fn wording_of_kriging(kriging: &Kriging, green: usize) -> Vec<Finding> {
     let mut findings = Vec::new();
     let variogram = kriging.fit.variogram;
     let (share, range) = (variogram.nugget_share(), variogram.practical_range());

@@ -6,9 +6,9 @@ use crate::space::fixed::Fixed;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BandRange {
     /// Least value.
-    pub least: f64,
+    pub minimum: f64,
     /// Greatest value.
-    pub greatest: f64,
+    pub maximum: f64,
     /// Sum of values.
     pub sum: Fixed,
     /// Pixels with a value.
@@ -18,8 +18,8 @@ pub struct BandRange {
 impl Default for BandRange {
     fn default() -> Self {
         Self {
-            least: f64::INFINITY,
-            greatest: f64::NEG_INFINITY,
+            minimum: f64::INFINITY,
+            maximum: f64::NEG_INFINITY,
             sum: Fixed::default(),
             pixels: 0,
         }
@@ -29,15 +29,15 @@ impl Default for BandRange {
 impl BandRange {
     pub(super) fn take(&mut self, values: &[f64]) {
         for &value in values.iter().filter(|value| value.is_finite()) {
-            self.least = self.least.min(value);
-            self.greatest = self.greatest.max(value);
+            self.minimum = self.minimum.min(value);
+            self.maximum = self.maximum.max(value);
             self.sum.add(Fixed::of(value));
             self.pixels += 1;
         }
     }
     pub(super) fn add(&mut self, other: Self) {
-        self.least = self.least.min(other.least);
-        self.greatest = self.greatest.max(other.greatest);
+        self.minimum = self.minimum.min(other.minimum);
+        self.maximum = self.maximum.max(other.maximum);
         self.sum.add(other.sum);
         self.pixels += other.pixels;
     }

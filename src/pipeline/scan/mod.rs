@@ -31,7 +31,7 @@ use plan::plan;
 use worker::Worker;
 
 /// Every share threshold is met at threshold − this: shares are often exact ties, and other programs hold them in 32 bits.
-pub const TIE: f64 = 1e-6;
+pub const TIE_TOLERANCE: f64 = 1e-6;
 
 /// Why a pass failed.
 #[derive(Debug, thiserror::Error)]

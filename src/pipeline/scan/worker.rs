@@ -6,7 +6,7 @@ use std::sync::{Mutex, PoisonError};
 use super::plan::Plan;
 use super::{
     BandRange, CellSums, Found, KeptPixel, PixelCounts, PixelMap, Probe, Scan, ScanError, Scanned,
-    SquareSum, TIE, Tally,
+    SquareSum, TIE_TOLERANCE, Tally,
 };
 use crate::space::coverage::{Scratch, Span, cover};
 use crate::space::crs::Projector;
@@ -155,7 +155,7 @@ impl<'a> Worker<'a> {
         let mut k = 0;
         while k < spans.len() {
             let first = spans[k];
-            if first.share < self.scan.pixel_inside - TIE {
+            if first.share < self.scan.pixel_inside - TIE_TOLERANCE {
                 k += 1;
                 continue;
             }
@@ -164,7 +164,7 @@ impl<'a> Worker<'a> {
             while k < spans.len()
                 && spans[k].row == first.row
                 && spans[k].col == end
-                && spans[k].share >= self.scan.pixel_inside - TIE
+                && spans[k].share >= self.scan.pixel_inside - TIE_TOLERANCE
             {
                 end += spans[k].len;
                 k += 1;
@@ -199,7 +199,7 @@ impl<'a> Worker<'a> {
 
     const fn limit(&self) -> f64 {
         match self.scan.bare_below {
-            Some(limit) => (limit - TIE).max(f64::MIN_POSITIVE),
+            Some(limit) => (limit - TIE_TOLERANCE).max(f64::MIN_POSITIVE),
             None => f64::MIN_POSITIVE,
         }
     }
@@ -233,7 +233,7 @@ impl<'a> Worker<'a> {
     fn squares(&self, window: &Window, grid: &SquareGrid, spans: &[Span]) -> SquareBox {
         let limit = self.limit();
         let mut sums = SquareBox::over(grid, window);
-        let half = 0.5 - TIE;
+        let half = 0.5 - TIE_TOLERANCE;
         let mut k = 0;
         while k < spans.len() {
             let first = spans[k];
@@ -267,11 +267,11 @@ impl<'a> Worker<'a> {
     fn probe(&self, window: &Window, probe: &Probe, spans: &[Span]) -> Result<Found, ScanError> {
         let limit = self.limit();
         let lattice = self.scan.source.lattice();
-        let least = if matches!(probe, Probe::Segments { .. }) {
+        let minimum = if matches!(probe, Probe::Segments { .. }) {
             0.5
         } else {
             0.999
-        } - TIE;
+        } - TIE_TOLERANCE;
         let mut pixels = Vec::new();
         let mut tallies = match probe {
             Probe::Segments {
@@ -279,7 +279,7 @@ impl<'a> Worker<'a> {
             } => vec![Tally::default(); segments * blocks],
             Probe::Pixels { .. } | Probe::Squares { .. } => Vec::new(),
         };
-        for span in spans.iter().filter(|span| span.share >= least) {
+        for span in spans.iter().filter(|span| span.share >= minimum) {
             for col in span.col..span.col + span.len {
                 let index =
                     self.index[((span.row - window.row) * window.cols + col - window.col) as usize];

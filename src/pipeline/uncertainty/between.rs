@@ -13,9 +13,9 @@ use crate::science::monte_carlo::{Draw, band_of, ground_deviate};
 use ndarray::Array2;
 
 /// Standard errors that a draw may move a cell by, at the most.
-const FARTHEST: f64 = 4.0;
+const MAXIMUM_DISTANCE: f64 = 4.0;
 /// No draw takes more than this share of a cell's index away: an index of 0 has no rate.
-const LEAST_SHARE: f64 = 0.5;
+const MINIMUM_SHARE: f64 = 0.5;
 
 /// Standard errors of the cells' indices, and the squares in which they are alike.
 pub(super) struct CellErrors {
@@ -90,14 +90,14 @@ impl CellErrors {
             .enumerate()
             .filter_map(|(k, gets)| own(gets).map(|(index, reference)| (k, index, reference)))
             .flat_map(|(k, index, reference)| {
-                [-FARTHEST, -2.0, -1.0, 1.0, 2.0, FARTHEST]
+                [-MAXIMUM_DISTANCE, -2.0, -1.0, 1.0, 2.0, MAXIMUM_DISTANCE]
                     .map(|at| (self.moved(k, index, at), reference))
             })
     }
 
     /// A cell's index, so many standard errors away.
     fn moved(&self, cell: usize, index: f64, at: f64) -> f64 {
-        (index + at * self.errors[cell]).max(LEAST_SHARE * index)
+        (index + at * self.errors[cell]).max(MINIMUM_SHARE * index)
     }
 
     /// Puts the errors into the bands of field, zones and cells, and adds their part.

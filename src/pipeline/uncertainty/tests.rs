@@ -71,7 +71,7 @@ fn table_and_cells(
         .collect();
     let places = Places::of(
         cells.iter().copied(),
-        MOST_NUMBERS,
+        MAXIMUM_NUMBERS,
         model.method.has_steps(),
         false,
     );

@@ -35,11 +35,11 @@ const RATE_SIZE: f64 = 12.0;
 /// Size of other words on a map: 7.5 pt on A4.
 const WORD_SIZE: f64 = 10.5;
 /// Most lines that lead to labels.
-const MOST_LINES: usize = 10;
+const MAXIMUM_LINES: usize = 10;
 /// The same of a small map, where lines would hide more than they tell.
-const MOST_LINES_SMALL: usize = 4;
+const MAXIMUM_LINES_SMALL: usize = 4;
 /// Zones that are labelled, the largest first.
-const MOST_LABELS: usize = 300;
+const MAXIMUM_LABELS: usize = 300;
 const ZONE_LINE: Stroke = Stroke::new(INK, 0.8);
 const FIELD_LINE: Stroke = Stroke::new(INK, 2.0);
 const STRIP_LINE: Stroke = Stroke::dashed(INK, 1.6, &[6.0, 3.0]);
@@ -130,7 +130,7 @@ impl Plan<'_> {
         )];
         entries.extend(self.rate_entries(&scale));
         // Its place is kept, and taken once it is known how many zones have no room for their number.
-        let told = entries.len();
+        let notice = entries.len();
         entries.push(Entry::Note(String::new()));
         entries.extend(self.ground_entries(&hatched, true));
         let mut sheet = self.begin("rates", size, &entries);
@@ -153,10 +153,11 @@ impl Plan<'_> {
         self.check_marks(drawing, frame);
         let labelled = labels.iter().filter(|label| label.zone.is_some()).count();
         match prescription.zones.len() - labelled {
-            0 => drop(entries.remove(told)),
+            0 => drop(entries.remove(notice)),
             without => {
                 let zones = without.to_string();
-                entries[told] = Entry::Note(self.text.with("map-by-colour", &[("zones", &zones)]));
+                entries[notice] =
+                    Entry::Note(self.text.with("map-by-colour", &[("zones", &zones)]));
             }
         }
         let title = self
@@ -237,14 +238,14 @@ impl Plan<'_> {
         let Some(frame) = MapFrame::fit(boundary, window, 14.0) else {
             return drawing;
         };
-        let greatest = self
+        let maximum = self
             .exported
             .iter()
             .copied()
             .fold(0.0, f64::max)
             .max(f64::MIN_POSITIVE);
         for (zone, rate) in self.prescription.zones.iter().zip(self.exported) {
-            let grey = libm::round(255.0 - 110.0 * rate / greatest) as u8;
+            let grey = libm::round(255.0 - 110.0 * rate / maximum) as u8;
             drawing.shape(
                 frame.rings(&zone.outline),
                 Style::filled(Colour::new(grey, grey, grey)),
@@ -552,7 +553,7 @@ impl Plan<'_> {
             let mut zones: Vec<usize> = (0..self.prescription.zones.len()).collect();
             let area = |k: usize| self.prescription.zones[k].area.get();
             zones.sort_by(|a, b| area(*b).total_cmp(&area(*a)));
-            for k in zones.into_iter().take(MOST_LABELS) {
+            for k in zones.into_iter().take(MAXIMUM_LABELS) {
                 let rings = frame.rings(&self.prescription.zones[k].outline);
                 let text = short(self.exported[k]);
                 let size = room(&text, RATE_SIZE);
@@ -575,9 +576,9 @@ impl Plan<'_> {
             }
         }
         let most = if w > PHONE {
-            MOST_LINES
+            MAXIMUM_LINES
         } else {
-            MOST_LINES_SMALL
+            MAXIMUM_LINES_SMALL
         };
         let mut lines = 0;
         // The largest first; those without room are counted in the legend.
@@ -631,14 +632,14 @@ impl Plan<'_> {
             .iter()
             .rev()
             .map(|class| {
-                let range = if class.least == class.greatest {
-                    short(class.least)
+                let range = if class.minimum == class.maximum {
+                    short(class.minimum)
                 } else {
-                    format!("{} – {}", short(class.least), short(class.greatest))
+                    format!("{} – {}", short(class.minimum), short(class.maximum))
                 };
                 Entry::Colour(
                     class.colour,
-                    format!("{range} · {}", area(class.least, class.greatest)),
+                    format!("{range} · {}", area(class.minimum, class.maximum)),
                 )
             })
             .collect()
@@ -776,7 +777,7 @@ mod tests {
         }
         // One line, no casing.
         assert_eq!(drawn.len(), 1);
-        let mut wanted: Vec<_> = prescription
+        let mut requirement: Vec<_> = prescription
             .zones
             .iter()
             .flat_map(|zone| &zone.outline)
@@ -785,12 +786,15 @@ mod tests {
             .map(|line| [line.start, line.end].map(|c| near(frame.place(c.x, c.y))))
             .map(|[a, b]| (a.min(b), a.max(b)))
             .collect();
-        let walked = wanted.len();
-        wanted.sort_unstable();
-        wanted.dedup();
+        let walked = requirement.len();
+        requirement.sort_unstable();
+        requirement.dedup();
         drawn[0].sort_unstable();
-        assert_eq!(drawn[0], wanted);
-        assert!(walked > wanted.len(), "zones of the fixture share borders");
+        assert_eq!(drawn[0], requirement);
+        assert!(
+            walked > requirement.len(),
+            "zones of the fixture share borders"
+        );
     }
 
     /// Size of letters on A4 \[pt\]: 516 pt of 720 units.

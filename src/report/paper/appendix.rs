@@ -1,7 +1,7 @@
 //! The appendix, where the job asks for it: lists that the five pages cut short.
 
 use crate::report::document::{Block, Part};
-use crate::report::paper::page_three::{MOST_ROWS, zone_table};
+use crate::report::paper::page_three::{MAXIMUM_ROWS, zone_table};
 use crate::report::paper::page_two::PROFILES;
 use crate::report::paper::{Paper, figures, walk};
 
@@ -9,16 +9,16 @@ use crate::report::paper::{Paper, figures, walk};
 pub(super) fn part(paper: &Paper<'_>) -> Option<Part> {
     let text = paper.text;
     let mut blocks = Vec::new();
-    if paper.outcome.prescription.zones.len() > MOST_ROWS {
+    if paper.outcome.prescription.zones.len() > MAXIMUM_ROWS {
         blocks.push(Block::Heading(text.say("appendix-zones")));
         blocks.push(Block::Table(zone_table(paper)));
     }
-    if !paper.stopped && paper.scouts.len() > MOST_ROWS {
+    if !paper.stopped && paper.scouts.len() > MAXIMUM_ROWS {
         blocks.push(Block::Heading(text.say("appendix-walk")));
-        blocks.push(Block::Table(walk::table(paper, MOST_ROWS, usize::MAX)));
+        blocks.push(Block::Table(walk::table(paper, MAXIMUM_ROWS, usize::MAX)));
     }
     let further: Vec<Block> = (1..)
-        .zip(&paper.outcome.looked.strips)
+        .zip(&paper.outcome.survey.strips)
         .skip(PROFILES)
         .filter_map(|(number, strip)| figures::profile(paper, number, strip).map(Block::Figure))
         .collect();

@@ -21,7 +21,7 @@ pub fn card_document(paper: &Paper<'_>) -> Document {
 /// The card for the cab.
 fn card(paper: &Paper<'_>) -> Part {
     let (text, shown, prescription) = (paper.text, paper.shown(), &paper.outcome.prescription);
-    let (least, mean, greatest) = paper.rates.least_mean_greatest(prescription);
+    let (minimum, mean, maximum) = paper.rates.minimum_mean_maximum(prescription);
     let product = prescription.product.as_ref().map_or_else(
         || text.say("plan-no-product"),
         |product| {
@@ -71,8 +71,8 @@ fn card(paper: &Paper<'_>) -> Part {
             text.with(
                 "big-range",
                 &[
-                    ("low", &Shown::screen_number(least)),
-                    ("high", &Shown::screen_number(greatest)),
+                    ("low", &Shown::screen_number(minimum)),
+                    ("high", &Shown::screen_number(maximum)),
                     ("unit", shown.screen_unit()),
                 ],
             ),
@@ -141,9 +141,9 @@ fn card(paper: &Paper<'_>) -> Part {
         .iter()
         .filter(|finding| finding.accepted.is_some())
         .map(|finding| {
-            let mut told = noticed(paper, finding);
-            told.code.clear();
-            told
+            let mut notice = noticed(paper, finding);
+            notice.code.clear();
+            notice
         })
         .collect();
     // What an adviser let pass comes before anything else.

@@ -73,7 +73,7 @@ pub(super) fn rates(paper: &Paper<'_>) -> Figure {
     let (text, prescription, shown) = (paper.text, &paper.outcome.prescription, paper.shown());
     let exported = paper.exported();
     let left_out = left_out(paper);
-    let (least, _, greatest) = paper.rates.least_mean_greatest(prescription);
+    let (minimum, _, maximum) = paper.rates.minimum_mean_maximum(prescription);
     let plan = plan(paper, &exported, &left_out, paper.overview, &[]);
     Figure {
         drawing: plan.rates(Size::Page(HALF_PAGE)),
@@ -85,8 +85,8 @@ pub(super) fn rates(paper: &Paper<'_>) -> Figure {
             "map-rates-alt",
             &[
                 ("zones", &prescription.zones.len().to_string()),
-                ("least", &Shown::screen_number(least)),
-                ("greatest", &Shown::screen_number(greatest)),
+                ("least", &Shown::screen_number(minimum)),
+                ("greatest", &Shown::screen_number(maximum)),
                 ("unit", shown.screen_unit()),
             ],
         ),
@@ -134,7 +134,7 @@ fn index_of(paper: &Paper<'_>, overview: Option<&IndexOverview>) -> Figure {
     let left_out = left_out(paper);
     let plan = plan(paper, &exported, &left_out, overview, &[]);
     let name = &paper.image.index_name;
-    let mean = ratio(paper.outcome.looked.field_mean);
+    let mean = ratio(paper.outcome.survey.field_mean);
     Figure {
         drawing: plan.index(name, Size::Page(INDEX_HEIGHT)),
         lower: LOWER
@@ -187,7 +187,7 @@ fn profile_points(paper: &Paper<'_>, strip: &Strip) -> Vec<chart::ProfilePoint> 
 
 /// The vertical axis that all strips share.
 fn profile_range(paper: &Paper<'_>) -> (f64, f64) {
-    let strips = &paper.outcome.looked.strips;
+    let strips = &paper.outcome.survey.strips;
     let points: Vec<chart::ProfilePoint> = strips
         .iter()
         .flat_map(|strip| profile_points(paper, strip))
@@ -269,7 +269,7 @@ pub(super) fn placebo(paper: &Paper<'_>) -> Option<Figure> {
     let measured = || {
         paper
             .outcome
-            .looked
+            .survey
             .placebos
             .iter()
             .filter_map(|placebo| placebo.as_ref().ok())
@@ -279,7 +279,7 @@ pub(super) fn placebo(paper: &Paper<'_>) -> Option<Figure> {
         .flat_map(|strip| strip.ratios.iter().copied())
         .collect();
     let own: Vec<(f64, String)> = (1..)
-        .zip(&paper.outcome.looked.placebos)
+        .zip(&paper.outcome.survey.placebos)
         .filter_map(|(number, placebo): (u32, _)| {
             Some((number, placebo.as_ref().ok()?.measured.ratio))
         })
@@ -346,11 +346,11 @@ pub(super) fn histogram(paper: &Paper<'_>) -> Figure {
             .map(|class| {
                 let area: f64 = areas
                     .values()
-                    .filter(|(rate, _)| (class.least..=class.greatest).contains(rate))
+                    .filter(|(rate, _)| (class.minimum..=class.maximum).contains(rate))
                     .map(|(_, area)| area)
                     .sum();
                 (
-                    format!("{:.0}–{:.0}", class.least, class.greatest),
+                    format!("{:.0}–{:.0}", class.minimum, class.maximum),
                     shown.area_value(Area::m2(area)),
                     class.colour,
                 )

@@ -185,7 +185,7 @@ impl<'a> Paper<'a> {
             Subject::Profile(number) => {
                 let strip = self
                     .outcome
-                    .looked
+                    .survey
                     .strips
                     .get((number as usize).checked_sub(1)?)?;
                 figures::profile(self, number as usize, strip)

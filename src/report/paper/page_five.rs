@@ -38,7 +38,7 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
 }
 
 /// A value of the record as text; numbers as the record writes them, rounded where more digits say nothing.
-fn told(value: &Value) -> String {
+fn notice(value: &Value) -> String {
     match value {
         Value::Null => "–".to_owned(),
         Value::Bool(true) => "yes".to_owned(),
@@ -54,10 +54,10 @@ fn told(value: &Value) -> String {
                     text.trim_end_matches('0').trim_end_matches('.').to_owned()
                 },
             ),
-        Value::Array(items) => items.iter().map(told).collect::<Vec<_>>().join(", "),
+        Value::Array(items) => items.iter().map(notice).collect::<Vec<_>>().join(", "),
         Value::Object(map) => map
             .iter()
-            .map(|(key, value)| format!("{key} {}", told(value)))
+            .map(|(key, value)| format!("{key} {}", notice(value)))
             .collect::<Vec<_>>()
             .join(", "),
     }
@@ -66,7 +66,7 @@ fn told(value: &Value) -> String {
 /// The formulas, with the numbers that were put in and where they come from.
 fn formulas(paper: &Paper<'_>) -> Vec<Block> {
     let text = paper.text;
-    let at = |path: &[&str]| paper.record(path).map_or_else(|| "–".to_owned(), told);
+    let at = |path: &[&str]| paper.record(path).map_or_else(|| "–".to_owned(), notice);
     let response = |key: &str| at(&["settings", "response", key]);
     let curve = |key: &str| at(&["settings", "response", "yield_curve", key]);
     let mut items = vec![
@@ -202,20 +202,20 @@ fn strips(paper: &Paper<'_>) -> Vec<Block> {
         .map(|strip| {
             let get = |key: &str| strip.get(key);
             vec![
-                get("strip").map_or_else(String::new, told),
+                get("strip").map_or_else(String::new, notice),
                 shown.area_number(crate::units::Area::m2(
                     get("area_m2").and_then(Value::as_f64).unwrap_or(f64::NAN),
                 )),
-                get("estimator").map_or_else(String::new, told),
+                get("estimator").map_or_else(String::new, notice),
                 number(get("index")),
                 number(get("beside")),
-                get("pixels").map_or_else(String::new, told),
-                get("segments_dropped").map_or_else(String::new, told),
+                get("pixels").map_or_else(String::new, notice),
+                get("segments_dropped").map_or_else(String::new, notice),
                 number(get("index_less_inset")),
                 number(get("index_more_inset")),
                 get("reason")
                     .filter(|reason| !reason.is_null())
-                    .map_or_else(String::new, told),
+                    .map_or_else(String::new, notice),
             ]
         })
         .collect();
@@ -245,7 +245,7 @@ fn strips(paper: &Paper<'_>) -> Vec<Block> {
             "five-place",
             &[
                 ("place", &ratio(place)),
-                ("mean", &ratio(paper.outcome.looked.field_mean)),
+                ("mean", &ratio(paper.outcome.survey.field_mean)),
             ],
         )));
     }
@@ -256,7 +256,7 @@ fn growing_days(paper: &Paper<'_>) -> Vec<Block> {
     let text = paper.text;
     let counted = paper
         .season
-        .said()
+        .text()
         .unwrap_or_else(|| text.say("days-stated"));
     let mut blocks = vec![Block::Text(text.with(
         "days-text",
@@ -309,7 +309,7 @@ fn inputs(paper: &Paper<'_>) -> Table {
         .iter()
         .map(|file| {
             ["path", "bytes", "sha256"]
-                .map(|key| file.get(key).map_or_else(String::new, told))
+                .map(|key| file.get(key).map_or_else(String::new, notice))
                 .to_vec()
         })
         .collect();
@@ -354,7 +354,7 @@ fn transformations(paper: &Paper<'_>) -> Vec<Block> {
         )
     }));
     items.extend(list.iter().map(|operation| {
-        let get = |key: &str| operation.get(key).map_or_else(String::new, told);
+        let get = |key: &str| operation.get(key).map_or_else(String::new, notice);
         text.with(
             "plane-transformed",
             &[

@@ -1,7 +1,7 @@
 //! Page four: the walk, and the two sheets of what is planned and what was applied.
 
 use crate::report::document::{Block, Check, Fact, Part};
-use crate::report::paper::page_three::MOST_ROWS;
+use crate::report::paper::page_three::MAXIMUM_ROWS;
 use crate::report::paper::shown::Shown;
 use crate::report::paper::{Paper, cautions, walk};
 use crate::units::Area;
@@ -14,7 +14,7 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
         blocks.push(Block::Text(text.say("scout-none")));
     } else {
         // Two short tables side by side take half of the height of one.
-        let shown = paper.scouts.len().min(MOST_ROWS);
+        let shown = paper.scouts.len().min(MAXIMUM_ROWS);
         let left = shown.div_ceil(2);
         blocks.push(Block::Small(text.say("scout-caption")));
         blocks.push(Block::Beside(
@@ -47,7 +47,7 @@ fn done(label: String, value: impl Into<String>) -> Check {
 fn planned(paper: &Paper<'_>) -> Vec<Block> {
     let (text, shown, outcome) = (paper.text, paper.shown(), paper.outcome);
     let prescription = &outcome.prescription;
-    let (least, mean, greatest) = paper.rates.least_mean_greatest(prescription);
+    let (minimum, mean, maximum) = paper.rates.minimum_mean_maximum(prescription);
     let source = prescription.product.as_ref().map_or_else(
         || text.say("plan-no-product"),
         |found| {
@@ -63,8 +63,8 @@ fn planned(paper: &Paper<'_>) -> Vec<Block> {
     let range = text.with(
         "plan-rate-value",
         &[
-            ("least", &Shown::screen_number(least)),
-            ("greatest", &Shown::screen_number(greatest)),
+            ("least", &Shown::screen_number(minimum)),
+            ("greatest", &Shown::screen_number(maximum)),
             ("mean", &Shown::screen_number(mean)),
             ("unit", shown.screen_unit()),
             ("n_mean", &shown.rate(prescription.nitrogen_of(mean))),
@@ -164,7 +164,7 @@ fn planned(paper: &Paper<'_>) -> Vec<Block> {
 /// What was applied: lines to fill in, beside what was planned.
 fn applied(paper: &Paper<'_>) -> Vec<Block> {
     let (text, shown, prescription) = (paper.text, paper.shown(), &paper.outcome.prescription);
-    let (_, mean, _) = paper.rates.least_mean_greatest(prescription);
+    let (_, mean, _) = paper.rates.minimum_mean_maximum(prescription);
     let facts = vec![
         Fact::new(text.say("applied-map"), &prescription.map_id),
         Fact::new(text.say("applied-planned-mean"), shown.screen(mean)),

@@ -71,9 +71,9 @@ fn decision(paper: &Paper<'_>) -> String {
     if paper.stopped {
         return text.say("one-stopped");
     }
-    let (least, mean, greatest) = paper.rates.least_mean_greatest(prescription);
+    let (minimum, mean, maximum) = paper.rates.minimum_mean_maximum(prescription);
     let area = shown.area(paper.rates.area);
-    if greatest <= 0.0 {
+    if maximum <= 0.0 {
         return text.with("one-nothing", &[("area", &area)]);
     }
     let product = prescription.product.as_ref().map_or_else(
@@ -85,11 +85,11 @@ fn decision(paper: &Paper<'_>) -> String {
         ("product", product.as_str()),
         ("area", &area),
         ("unit", shown.screen_unit()),
-        ("least", &format!("{least:.0}")),
-        ("greatest", &format!("{greatest:.0}")),
+        ("least", &format!("{minimum:.0}")),
+        ("greatest", &format!("{maximum:.0}")),
         ("mean", &format!("{mean:.1}")),
-        ("n_least", &nitrogen(least)),
-        ("n_greatest", &nitrogen(greatest)),
+        ("n_least", &nitrogen(minimum)),
+        ("n_greatest", &nitrogen(maximum)),
         ("n_mean", &nitrogen(mean)),
         ("n_unit", shown.rate_unit()),
         (
@@ -101,7 +101,7 @@ fn decision(paper: &Paper<'_>) -> String {
         return text.with("one-decision-nitrogen", &rates);
     }
     text.with(
-        if (greatest - least).abs() < 0.005 {
+        if (maximum - minimum).abs() < 0.005 {
             "one-decision-flat"
         } else {
             "one-decision"
@@ -114,7 +114,7 @@ fn decision(paper: &Paper<'_>) -> String {
 fn big(paper: &Paper<'_>) -> Vec<Fact> {
     let (text, shown, outcome) = (paper.text, paper.shown(), paper.outcome);
     let prescription = &outcome.prescription;
-    let (least, mean, greatest) = paper.rates.least_mean_greatest(prescription);
+    let (minimum, mean, maximum) = paper.rates.minimum_mean_maximum(prescription);
     let nitrogen = |value: f64| prescription.nitrogen_of(value);
     let spread = nitrogen(mean) * paper.rates.area;
     let area = shown.area(paper.rates.area);
@@ -153,16 +153,16 @@ fn big(paper: &Paper<'_>) -> Vec<Fact> {
             Fact::new(
                 text.say("big-rates"),
                 range(
-                    format!("{least:.0}"),
-                    format!("{greatest:.0}"),
+                    format!("{minimum:.0}"),
+                    format!("{maximum:.0}"),
                     shown.screen_unit(),
                 ),
             )
             .note(format!(
                 "{}{in_zones}",
                 range(
-                    shown.rate_number(nitrogen(least)),
-                    shown.rate_number(nitrogen(greatest)),
+                    shown.rate_number(nitrogen(minimum)),
+                    shown.rate_number(nitrogen(maximum)),
                     shown.rate_unit()
                 )
             )),
@@ -174,8 +174,8 @@ fn big(paper: &Paper<'_>) -> Vec<Fact> {
             Fact::new(
                 text.say("big-rates"),
                 range(
-                    shown.rate_number(nitrogen(least)),
-                    shown.rate_number(nitrogen(greatest)),
+                    shown.rate_number(nitrogen(minimum)),
+                    shown.rate_number(nitrogen(maximum)),
                     shown.rate_unit(),
                 ),
             )
@@ -218,7 +218,7 @@ fn uncertainty(paper: &Paper<'_>) -> String {
 }
 
 /// Rates that page one has room for, when they are set by hand.
-const MOST_SET: usize = 4;
+const MAXIMUM_SET: usize = 4;
 
 /// What was set by hand, each with its reason.
 fn set_by_hand(paper: &Paper<'_>) -> Vec<Block> {
@@ -237,8 +237,8 @@ fn set_by_hand(paper: &Paper<'_>) -> Vec<Block> {
             ],
         ))
     };
-    let mut blocks: Vec<Block> = set.iter().take(MOST_SET).map(one).collect();
-    if let Some(more) = set.len().checked_sub(MOST_SET).filter(|more| *more > 0) {
+    let mut blocks: Vec<Block> = set.iter().take(MAXIMUM_SET).map(one).collect();
+    if let Some(more) = set.len().checked_sub(MAXIMUM_SET).filter(|more| *more > 0) {
         blocks.push(Block::Text(
             text.with("one-set-more", &[("more", &more.to_string())]),
         ));

@@ -11,7 +11,7 @@ use crate::report::paper::shown::{Shown, ratio};
 use crate::units::{Area, NMass, Yield};
 
 /// Rows of a list of zones or places; longer lists stand in the appendix.
-pub(super) const MOST_ROWS: usize = 20;
+pub(super) const MAXIMUM_ROWS: usize = 20;
 
 /// The page.
 pub(super) fn part(paper: &Paper<'_>) -> Part {
@@ -31,7 +31,7 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
     });
     blocks.push(Block::Heading(text.say("three-zones")));
     let zones = paper.outcome.prescription.zones.len();
-    if zones <= MOST_ROWS {
+    if zones <= MAXIMUM_ROWS {
         blocks.push(Block::Table(zone_table(paper)));
     } else {
         blocks.push(Block::Table(rate_table(paper)));

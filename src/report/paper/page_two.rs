@@ -13,7 +13,7 @@ pub(super) const PROFILES: usize = 2;
 pub(super) fn part(paper: &Paper<'_>) -> Part {
     let text = paper.text;
     let mut charts: Vec<Vec<Block>> = (1..)
-        .zip(&paper.outcome.looked.strips)
+        .zip(&paper.outcome.survey.strips)
         .take(PROFILES)
         .filter_map(|(number, strip)| figures::profile(paper, number, strip))
         .map(|figure| vec![Block::Figure(figure)])
@@ -37,10 +37,10 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
         blocks.push(Block::Beside(left, charts.next().unwrap_or_default()));
     }
     blocks.extend(below);
-    if paper.outcome.looked.strips.len() > PROFILES && !paper.settings.report.appendix {
+    if paper.outcome.survey.strips.len() > PROFILES && !paper.settings.report.appendix {
         blocks.push(Block::Small(text.with(
             "two-strips-elsewhere",
-            &[("strips", &paper.outcome.looked.strips.len().to_string())],
+            &[("strips", &paper.outcome.survey.strips.len().to_string())],
         )));
     }
     Part {

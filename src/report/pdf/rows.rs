@@ -1,7 +1,7 @@
 //! A document as rows that are never broken; pages are filled with them.
 
 use super::fonts::Fonts;
-use super::setting::{Line, Look, Run, lines, natural_and_least};
+use super::setting::{Line, Look, Run, lines, natural_and_minimum};
 use super::tree::{Kind, NodeId, Tree};
 use crate::finding::Severity;
 use crate::map::palette::{Colour, INK};
@@ -22,12 +22,12 @@ pub(super) const TEXT: f64 = 8.4;
 const SMALL: f64 = 7.2;
 const GAP: f64 = 4.0;
 /// Letters of drawings are shrunk no further. \[pt\]
-const LEAST_LETTERS: f64 = 7.0;
+const MINIMUM_LETTERS: f64 = 7.0;
 /// Rows of a table that stay together at its beginning and at its end.
 const TOGETHER: usize = 3;
 
 /// Size of the smallest letters of a drawing.
-fn least_letters(drawing: &Drawing) -> f64 {
+fn minimum_letters(drawing: &Drawing) -> f64 {
     drawing
         .items
         .iter()
@@ -35,7 +35,7 @@ fn least_letters(drawing: &Drawing) -> f64 {
             Item::Text { style, .. } => Some(style.size),
             _ => None,
         })
-        .fold(LEAST_LETTERS * 4.0, f64::min)
+        .fold(MINIMUM_LETTERS * 4.0, f64::min)
 }
 
 /// Keeps the first and the last rows of a table together, so that no page begins or ends with one or two of them. `head` rows above them are kept by themselves.
@@ -339,7 +339,7 @@ impl Maker<'_> {
             .unwrap_or(&figure.drawing);
         let fit = (full / drawing.width).min(0.7 * self.page / drawing.height);
         // However little room there is, letters below this size nobody reads.
-        let scale = (self.shrink * fit).max(fit.min(LEAST_LETTERS / least_letters(drawing)));
+        let scale = (self.shrink * fit).max(fit.min(MINIMUM_LETTERS / minimum_letters(drawing)));
         let mut row = Row {
             height: drawing.height * scale,
             ..Row::default()
@@ -645,12 +645,12 @@ impl Maker<'_> {
     /// Every column as wide as its widest word at least and its widest cell at most; what is left over is shared out. A column without a word is there to be
     /// written in and gets a fair share.
     fn column_widths(&self, table: &Table, width: f64, pad: f64) -> Vec<f64> {
-        let heading = |text: &str| natural_and_least(self.fonts, text, bold(SMALL));
+        let heading = |text: &str| natural_and_minimum(self.fonts, text, bold(SMALL));
         let mut sizes: Vec<(f64, f64)> = table
             .columns
             .iter()
             .map(|column| heading(&column.0))
-            .map(|(natural, least)| (natural.min(0.12 * width).max(least), least))
+            .map(|(natural, minimum)| (natural.min(0.12 * width).max(minimum), minimum))
             .collect();
         for (k, row) in table.rows.iter().enumerate() {
             let style = if table.summed && k + 1 == table.rows.len() {
@@ -659,9 +659,9 @@ impl Maker<'_> {
                 look(SMALL)
             };
             for (size, cell) in sizes.iter_mut().zip(row) {
-                let (natural, least) = natural_and_least(self.fonts, cell, style);
+                let (natural, minimum) = natural_and_minimum(self.fonts, cell, style);
                 // A hash or a path may be broken; it must not push all else aside.
-                *size = (size.0.max(natural), size.1.max(least.min(0.28 * width)));
+                *size = (size.0.max(natural), size.1.max(minimum.min(0.28 * width)));
             }
         }
         for (k, size) in sizes.iter_mut().enumerate() {
@@ -676,19 +676,19 @@ impl Maker<'_> {
         }
         let sizes: Vec<(f64, f64)> = sizes
             .into_iter()
-            .map(|(natural, least)| (natural.max(least) + 2.0 * pad, least + 2.0 * pad))
+            .map(|(natural, minimum)| (natural.max(minimum) + 2.0 * pad, minimum + 2.0 * pad))
             .collect();
-        let (natural, least) = sizes
+        let (natural, minimum) = sizes
             .iter()
             .fold((0.0, 0.0), |sum, size| (sum.0 + size.0, sum.1 + size.1));
         if natural <= width {
             let spare = (width - natural) / sizes.len().max(1) as f64;
             return sizes.iter().map(|size| size.0 + spare).collect();
         }
-        if least >= width {
-            return sizes.iter().map(|size| size.1 * width / least).collect();
+        if minimum >= width {
+            return sizes.iter().map(|size| size.1 * width / minimum).collect();
         }
-        let share = (width - least) / (natural - least);
+        let share = (width - minimum) / (natural - minimum);
         sizes
             .iter()
             .map(|size| size.1 + (size.0 - size.1) * share)

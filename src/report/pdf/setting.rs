@@ -157,14 +157,14 @@ impl Setter<'_> {
 }
 
 /// Widths of the widest line and of the widest word of a text. \[pt\]
-pub(super) fn natural_and_least(fonts: &Fonts, text: &str, look: Look) -> (f64, f64) {
+pub(super) fn natural_and_minimum(fonts: &Fonts, text: &str, look: Look) -> (f64, f64) {
     let text = fonts.shown(text);
     let face = fonts.of(look.bold);
-    let least = text
+    let minimum = text
         .split(' ')
         .map(|word| face.width(word, look.size))
         .fold(0.0, f64::max);
-    (face.width(&text, look.size), least)
+    (face.width(&text, look.size), minimum)
 }
 
 #[cfg(test)]

@@ -34,7 +34,9 @@ pub struct ClassTable {
 
 impl ClassTable {
     fn checked(&self) -> Result<(), MethodError> {
-        let refuse = |what, value: String, wanted| Err(parameter(ABOUT.name, what, &value, wanted));
+        let refuse = |what, value: String, requirement| {
+            Err(parameter(ABOUT.name, what, &value, requirement))
+        };
         let Some((last, others)) = self.classes.split_last() else {
             return refuse(
                 "the number of classes",

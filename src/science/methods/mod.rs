@@ -46,7 +46,7 @@ pub fn about(name: &str) -> Option<&'static About> {
 }
 
 /// A hair that keeps a sufficiency index that is 1 − dead band by hand, such as 0.97, from counting by its last bit.
-const HAIR: f64 = 1e-12;
+const TOLERANCE_M: f64 = 1e-12;
 
 /// Which way round the map is where a method gives the palest ground less again.
 const BACKS_OFF: &str =
@@ -247,7 +247,7 @@ impl Compared<'_> {
         });
         // The limit only ever withholds: a method that backs off on the palest ground, or that rises, keeps its own lower rate there.
         let limit = limits.maximum_ratio.max(1.0);
-        let over = ratio_raw > limit + HAIR;
+        let over = ratio_raw > limit + TOLERANCE_M;
         let at_limit = (limits.limits_sufficiency && over)
             .then(|| {
                 need(&Seen {
@@ -325,7 +325,7 @@ pub enum MethodError {
     #[error(transparent)]
     Inputs(#[from] RateInputError),
     /// Of another method.
-    #[error("{method}: {what} is {value}; {wanted}")]
+    #[error("{method}: {what} is {value}; {requirement}")]
     Parameter {
         /// The method's name.
         method: &'static str,
@@ -334,7 +334,7 @@ pub enum MethodError {
         /// As given.
         value: String,
         /// What would do.
-        wanted: &'static str,
+        requirement: &'static str,
     },
 }
 
@@ -478,13 +478,13 @@ fn parameter(
     method: &'static str,
     what: &'static str,
     value: &dyn ToString,
-    wanted: &'static str,
+    requirement: &'static str,
 ) -> MethodError {
     MethodError::Parameter {
         method,
         what,
         value: value.to_string(),
-        wanted,
+        requirement,
     }
 }
 

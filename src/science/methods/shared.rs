@@ -1,6 +1,6 @@
 //! Rows that several methods share: each lists those that are its own.
 
-use crate::key::{Any, Key, Kind, Wanted, Word, key, keys, words};
+use crate::key::{Any, Key, Kind, Requirement, Word, key, keys, words};
 use crate::units::{NRate, Yield};
 
 /// A number without a unit.
@@ -139,7 +139,7 @@ keys! {
         )
         .required(),
         a: Yield = key(
-            Kind::Amount(Wanted::Yield),
+            Kind::Amount(Requirement::Yield),
             "the yield without nitrogen",
             "\"4 t/ha\"",
             "Yield without nitrogen (quadratic).",
@@ -168,14 +168,14 @@ keys! {
         )
         .required_when("by a quadratic"),
         plateau: Yield = key(
-            Kind::Amount(Wanted::Yield),
+            Kind::Amount(Requirement::Yield),
             "the yield of the plateau",
             "\"9 t/ha\"",
             "Yield of the plateau.",
         )
         .required_when("by a plateau").recorded(""),
         join: NRate = key(
-            Kind::Amount(Wanted::Nitrogen),
+            Kind::Amount(Requirement::Nitrogen),
             "the rate at which the plateau starts",
             "\"180 kg N/ha\"",
             "Rate at which the plateau starts.",
@@ -204,7 +204,7 @@ keys! {
         )
         .required_when("by a linear plateau"),
         maximum_rate: NRate = key(
-            Kind::Amount(Wanted::Nitrogen),
+            Kind::Amount(Requirement::Nitrogen),
             "the highest rate of the trial",
             "\"250 kg N/ha\"",
             "Highest rate of the trial; an optimum beyond it is cautioned against.",

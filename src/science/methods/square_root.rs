@@ -10,7 +10,7 @@ use crate::science::methods::shared::{
     CURVE_ROW, CURVE_SPREAD, DEAD_BAND, ECONOMIC, INDEX, REGION, SENSOR, SOURCE, number,
 };
 use crate::science::methods::{
-    About, BACKS_OFF, CellRate, Compared, Formula, HAIR, Method, MethodError, parameter,
+    About, BACKS_OFF, CellRate, Compared, Formula, Method, MethodError, TOLERANCE_M, parameter,
 };
 use crate::units::NRate;
 
@@ -50,7 +50,9 @@ pub struct BackOff {
 
 impl SquareRoot {
     fn checked(&self) -> Result<(), MethodError> {
-        let refuse = |what, value: String, wanted| Err(parameter(ABOUT.name, what, &value, wanted));
+        let refuse = |what, value: String, requirement| {
+            Err(parameter(ABOUT.name, what, &value, requirement))
+        };
         let amounts = [
             ("the optimum", self.optimum),
             ("nitrogen applied before", self.applied_before),
@@ -99,7 +101,7 @@ impl SquareRoot {
     }
 
     /// What the bracket leaves at most: `max(0, s · N_opt − N_before − N_credits + N_extra)`.
-    pub fn greatest(&self) -> NRate {
+    pub fn maximum(&self) -> NRate {
         (self.optimum * self.zone_scalar - self.applied_before - self.credits + self.extra)
             .max(NRate::ZERO)
     }
@@ -107,18 +109,18 @@ impl SquareRoot {
     /// Nitrogen for a sufficiency index.
     pub fn needed(&self, sufficiency: f64) -> NRate {
         let short = 1.0 - sufficiency;
-        if short <= self.dead_band + HAIR {
+        if short <= self.dead_band + TOLERANCE_M {
             return NRate::ZERO;
         }
         let backed = self.back_off.map_or(1.0, |back| {
             1.0 + 0.1 * libm::exp(back.steepness * (back.below - sufficiency))
         });
-        self.greatest() * libm::sqrt((short / (self.delta * backed)).min(1.0))
+        self.maximum() * libm::sqrt((short / (self.delta * backed)).min(1.0))
     }
 
     /// The response index as used: 1 inside the dead band.
     fn used(&self, ratio_raw: f64) -> f64 {
-        if 1.0 - 1.0 / ratio_raw <= self.dead_band + HAIR {
+        if 1.0 - 1.0 / ratio_raw <= self.dead_band + TOLERANCE_M {
             1.0
         } else {
             ratio_raw

@@ -194,7 +194,7 @@ fn nothing_is_asked_beyond_what_a_method_can_know() {
     // A crop below the foot of the parabola had nothing: the top is all that it can lack.
     let meter = Quadratic::published(0.0);
     assert_eq!(meter.needed(0.5), meter.top());
-    assert_eq!(root().needed(0.2), root().greatest());
+    assert_eq!(root().needed(0.2), root().maximum());
     let gone = SquareRoot {
         applied_before: kg(300.0),
         ..root()

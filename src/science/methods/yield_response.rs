@@ -2,7 +2,7 @@
 //!
 //! `YP0 = min(a · exp(b · I / D), YPmax)`, `YPN = min(YP0 · RI, YPmax)`, `N = (YPN − YP0) · g / e − applied since sensing`.
 
-use crate::key::{Any, Key, Kind, Record, Wanted, key, keys};
+use crate::key::{Any, Key, Kind, Record, Requirement, key, keys};
 use crate::science::blend::{Blend, response_index};
 use crate::science::certainty::Certainty;
 use crate::science::methods::shared::{CURVE_SPREAD, number};
@@ -424,10 +424,10 @@ pub fn round_to_step(n_exact: NRate, minimum: NRate, maximum: NRate, step: NRate
     {
         return None;
     }
-    let least = libm::ceil(minimum.get() / step - 1e-9);
-    let greatest = libm::floor(maximum.get() / step + 1e-9);
+    let first = libm::ceil(minimum.get() / step - 1e-9);
+    let last = libm::floor(maximum.get() / step + 1e-9);
     let nearest = libm::floor(n_exact.get() / step + 0.5);
-    (least <= greatest).then(|| nearest.clamp(least, greatest) as i64)
+    (first <= last).then(|| nearest.clamp(first, last) as i64)
 }
 
 /// Index below which a canopy cell is `thin`: `max(1.2 · bare_below, min(I_ref / ratio, 0.7 · I_beside))`, the ratio being 2 or a greater stated
@@ -469,7 +469,7 @@ keys! {
     KEYS: YieldResponseKeys = "response", "[response]", "The method that turns index into nitrogen rate, and its parameters; each method has its own keys.",
     {
         maximum_yield: Yield = key(
-            Kind::Amount(Wanted::Yield),
+            Kind::Amount(Requirement::Yield),
             "the yield that the site can never exceed",
             "\"6.7 t/ha\"",
             "Yield that the site can never exceed: no rate asks for more.",
@@ -515,7 +515,7 @@ keys! {
     YIELD_CURVE: YieldCurveKeys = "response.yield_curve", "yield_curve = { … }", "Your own yield curve: yield potential without nitrogen YP0 = a · exp(b · index / growing days).",
     {
         a: Yield = key(
-            Kind::Amount(Wanted::Yield),
+            Kind::Amount(Requirement::Yield),
             "the yield at index 0",
             "\"590 kg/ha\"",
             "Yield at index 0.",

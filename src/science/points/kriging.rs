@@ -4,7 +4,7 @@ use super::{Neighbours, Sample, Variogram};
 use ndarray::Array2;
 
 /// Least nugget as a share of the whole variance: two readings at one place may differ, and the system must have one solution.
-const LEAST_NUGGET: f64 = 1e-6;
+const MINIMUM_NUGGET: f64 = 1e-6;
 
 /// A mean of ground, estimated.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -143,7 +143,7 @@ fn solved(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Option<
     }
     let nugget = variogram
         .nugget
-        .max(LEAST_NUGGET * (variogram.nugget + variogram.sill));
+        .max(MINIMUM_NUGGET * (variogram.nugget + variogram.sill));
     let mut matrix = Array2::zeros((n, n));
     for i in 0..n {
         for j in 0..=i {

@@ -7,7 +7,7 @@ mod variogram;
 pub use kriging::{
     CrossValidation, Estimated, Kriged, error_covariance, krige, kriging_weights, leave_one_out,
 };
-pub use outlier::{LEAST_NEIGHBOURS, Outliers, outliers};
+pub use outlier::{MINIMUM_NEIGHBOURS, Outliers, outliers};
 pub use variogram::{Bin, Fit, Model, Variogram, fit, semivariances};
 
 use rstar::{PointDistance, RTree, RTreeObject};

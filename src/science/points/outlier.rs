@@ -6,13 +6,13 @@ use crate::science::reference::median;
 /// Neighbours that a reading is compared with.
 const NEIGHBOURS: usize = 12;
 /// With fewer neighbours of its own kind a reading is never dropped.
-pub const LEAST_NEIGHBOURS: usize = 5;
+pub const MINIMUM_NEIGHBOURS: usize = 5;
 /// Standard deviations in a median absolute deviation of normal numbers, textbook value.
 const SD_PER_MAD: f64 = 1.4826;
 /// Readings within this share of the median are never dropped.
 const NEVER_DROPPED: f64 = 0.05;
 /// Largest share of all readings that may be dropped.
-const MOST_DROPPED: f64 = 0.25;
+const MAXIMUM_DROPPED: f64 = 0.25;
 
 /// What the rule found.
 #[derive(Clone, Debug, PartialEq)]
@@ -43,7 +43,7 @@ pub fn outliers(samples: &[Sample], classes: &[usize], deviations: f64) -> Outli
     let most = classes.iter().copied().max().unwrap_or(0);
     for class in 0..=most {
         let tree = Neighbours::of(samples, |at| classes.get(at) == Some(&class));
-        if tree.len() <= LEAST_NEIGHBOURS {
+        if tree.len() <= MINIMUM_NEIGHBOURS {
             continue;
         }
         for (at, sample) in samples
@@ -56,7 +56,7 @@ pub fn outliers(samples: &[Sample], classes: &[usize], deviations: f64) -> Outli
                 .into_iter()
                 .map(|k| samples[k].value)
                 .collect();
-            let Some(middle) = median(&near).filter(|_| near.len() >= LEAST_NEIGHBOURS) else {
+            let Some(middle) = median(&near).filter(|_| near.len() >= MINIMUM_NEIGHBOURS) else {
                 continue;
             };
             let off: Vec<f64> = near.iter().map(|value| (value - middle).abs()).collect();
@@ -66,7 +66,7 @@ pub fn outliers(samples: &[Sample], classes: &[usize], deviations: f64) -> Outli
         }
     }
     let count = dropped.iter().filter(|dropped| **dropped).count();
-    if count as f64 > MOST_DROPPED * samples.len() as f64 {
+    if count as f64 > MAXIMUM_DROPPED * samples.len() as f64 {
         return Outliers {
             dropped: vec![false; samples.len()],
             too_many: Some(count),

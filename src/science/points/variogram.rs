@@ -3,7 +3,7 @@
 use super::Sample;
 
 /// Pairs looked at before centres are thinned: about a tenth of a second.
-const MOST_PAIRS: usize = 30_000_000;
+const MAXIMUM_PAIRS: usize = 30_000_000;
 /// Ranges tried before the best one is refined.
 const TRIES: usize = 80;
 /// Steps of the refinement; each shrinks the bracket by the golden ratio.
@@ -103,7 +103,7 @@ pub struct Fit {
 /// The classical estimator, Matheron 1963, Economic Geology 58:1246-1266 (from memory).
 pub fn semivariances(samples: &[Sample], longest: f64, bins: usize) -> Vec<Bin> {
     let stride = (samples.len() * samples.len() / 2)
-        .div_ceil(MOST_PAIRS)
+        .div_ceil(MAXIMUM_PAIRS)
         .max(1);
     let mut sums = vec![(0.0, 0.0, 0_u64); bins];
     for (at, one) in samples.iter().enumerate().step_by(stride) {

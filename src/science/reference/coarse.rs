@@ -3,25 +3,25 @@
 use super::ReferenceError;
 use super::evenness::{Uneven, uneven};
 use super::interval::{
-    LEAST_BLOCKS, NoInterval, PairedMeans, RatioInterval, block_bootstrap, fieller,
+    MINIMUM_BLOCKS, NoInterval, PairedMeans, RatioInterval, block_bootstrap, fieller,
 };
 
 /// Pixels needed in all.
-const LEAST_PIXELS: usize = 12;
+const MINIMUM_PIXELS: usize = 12;
 /// Pixels needed that are more than half strip.
-const LEAST_INSIDE: usize = 4;
+const MINIMUM_INSIDE: usize = 4;
 /// Pixels needed that are less than a tenth strip.
-const LEAST_BESIDE: usize = 4;
+const MINIMUM_BESIDE: usize = 4;
 /// Largest standard error of `I_ref` as a share of it.
-const MOST_STANDARD_ERROR: f64 = 0.03;
+const MAXIMUM_STANDARD_ERROR: f64 = 0.03;
 /// Shares are often exact ties (half a pixel); only what lies clear of the tie counts as above or below.
-const TIE: f64 = 1e-6;
+const TIE_TOLERANCE: f64 = 1e-6;
 /// Greatest correlation of neighbouring blocks that is reckoned with.
-const MOST_CORRELATION: f64 = 0.9;
+const MAXIMUM_CORRELATION: f64 = 0.9;
 /// Least number of independent blocks that is reckoned with.
-const LEAST_EFFECTIVE: f64 = 2.5;
+const MINIMUM_EFFECTIVE: f64 = 2.5;
 /// Least degrees of freedom of the interval.
-const LEAST_FREEDOM: f64 = 3.0;
+const MINIMUM_FREEDOM: f64 = 3.0;
 /// Seed of the printed bootstrap; any would do, this one never changes.
 const BOOTSTRAP_SEED: u64 = 2_026;
 
@@ -84,28 +84,28 @@ impl CoarseEstimate {
 pub fn coarse(pixels: &[MixedPixel], blocks: usize) -> Result<CoarseEstimate, ReferenceError> {
     let inside = pixels
         .iter()
-        .filter(|pixel| pixel.share > 0.5 + TIE)
+        .filter(|pixel| pixel.share > 0.5 + TIE_TOLERANCE)
         .count();
     let beside = pixels
         .iter()
-        .filter(|pixel| pixel.share < 0.1 - TIE)
+        .filter(|pixel| pixel.share < 0.1 - TIE_TOLERANCE)
         .count();
-    if pixels.len() < LEAST_PIXELS {
+    if pixels.len() < MINIMUM_PIXELS {
         return Err(ReferenceError::TooFewPixels {
             found: pixels.len(),
-            needed: LEAST_PIXELS,
+            needed: MINIMUM_PIXELS,
         });
     }
-    if inside < LEAST_INSIDE {
+    if inside < MINIMUM_INSIDE {
         return Err(ReferenceError::TooFewInside {
             found: inside,
-            needed: LEAST_INSIDE,
+            needed: MINIMUM_INSIDE,
         });
     }
-    if beside < LEAST_BESIDE {
+    if beside < MINIMUM_BESIDE {
         return Err(ReferenceError::TooFewBeside {
             found: beside,
-            needed: LEAST_BESIDE,
+            needed: MINIMUM_BESIDE,
         });
     }
     let mut sums = vec![MixtureSums::default(); blocks.max(1)];
@@ -127,11 +127,11 @@ pub fn coarse(pixels: &[MixedPixel], blocks: usize) -> Result<CoarseEstimate, Re
     let replicates = replicates(&sums)?;
     let means = jackknife(&replicates, index, beside);
     let standard_error = libm::sqrt(means.variance_reference);
-    if standard_error.is_nan() || standard_error >= MOST_STANDARD_ERROR * index {
+    if standard_error.is_nan() || standard_error >= MAXIMUM_STANDARD_ERROR * index {
         return Err(ReferenceError::TooUncertain {
             index,
             standard_error,
-            most_share: MOST_STANDARD_ERROR,
+            maximum_share: MAXIMUM_STANDARD_ERROR,
         });
     }
     Ok(CoarseEstimate {
@@ -182,7 +182,7 @@ pub fn mixture_squares(pixels: &[MixedPixel]) -> Option<f64> {
     for pixel in pixels {
         sums.add(pixel);
     }
-    let (index, beside) = sums.solve().filter(|_| pixels.len() >= LEAST_PIXELS)?;
+    let (index, beside) = sums.solve().filter(|_| pixels.len() >= MINIMUM_PIXELS)?;
     let left =
         |pixel: &MixedPixel| pixel.index - index * pixel.share - beside * (1.0 - pixel.share);
     Some(pixels.iter().map(|pixel| left(pixel) * left(pixel)).sum())
@@ -194,10 +194,11 @@ pub fn mixture(pixels: &[MixedPixel]) -> Option<(f64, f64)> {
     let (mut sums, mut inside, mut beside) = (MixtureSums::default(), 0, 0);
     for pixel in pixels {
         sums.add(pixel);
-        inside += usize::from(pixel.share > 0.5 + TIE);
-        beside += usize::from(pixel.share < 0.1 - TIE);
+        inside += usize::from(pixel.share > 0.5 + TIE_TOLERANCE);
+        beside += usize::from(pixel.share < 0.1 - TIE_TOLERANCE);
     }
-    let enough = pixels.len() >= LEAST_PIXELS && inside >= LEAST_INSIDE && beside >= LEAST_BESIDE;
+    let enough =
+        pixels.len() >= MINIMUM_PIXELS && inside >= MINIMUM_INSIDE && beside >= MINIMUM_BESIDE;
     sums.solve().filter(|(a, b)| enough && *a > 0.0 && *b > 0.0)
 }
 
@@ -214,7 +215,7 @@ pub fn piece_mixture(pixels: &[MixedPixel]) -> Option<f64> {
     let beside = pixels.len() as f64 - inside;
     let (index, _) = sums
         .solve()
-        .filter(|_| inside >= 1.0 - TIE && beside >= 4.0 - TIE)?;
+        .filter(|_| inside >= 1.0 - TIE_TOLERANCE && beside >= 4.0 - TIE_TOLERANCE)?;
     (index > 0.0).then_some(index)
 }
 
@@ -228,16 +229,16 @@ fn interval(
     if means.beside <= 0.0 {
         return Err(NoInterval::NothingBeside);
     }
-    if blocks < LEAST_BLOCKS {
+    if blocks < MINIMUM_BLOCKS {
         return Err(NoInterval::TooFewBlocks {
             found: blocks,
-            needed: LEAST_BLOCKS,
+            needed: MINIMUM_BLOCKS,
         });
     }
     let k = blocks as f64;
     let neighbour_correlation = neighbour_correlation(means, replicates, places);
     let effective_blocks = f64::max(
-        LEAST_EFFECTIVE,
+        MINIMUM_EFFECTIVE,
         k * (1.0 - neighbour_correlation) / (1.0 + neighbour_correlation),
     );
     let inflation = k / effective_blocks;
@@ -245,7 +246,7 @@ fn interval(
         variance_reference: inflation * means.variance_reference,
         variance_beside: inflation * means.variance_beside,
         covariance: inflation * means.covariance,
-        degrees_of_freedom: f64::max(LEAST_FREEDOM, effective_blocks - 1.0),
+        degrees_of_freedom: f64::max(MINIMUM_FREEDOM, effective_blocks - 1.0),
         ..*means
     };
     let (low, high) = fieller(&means)?;
@@ -271,7 +272,7 @@ fn neighbour_correlation(means: &PairedMeans, replicates: &[(f64, f64)], places:
         .filter(|(_, places)| places[1] == places[0] + 1);
     let products: f64 = touching.map(|(d, _)| (d[0] - mean) * (d[1] - mean)).sum();
     if squares > 0.0 {
-        (products / squares + 1.0 / k).clamp(0.0, MOST_CORRELATION)
+        (products / squares + 1.0 / k).clamp(0.0, MAXIMUM_CORRELATION)
     } else {
         0.0
     }

@@ -3,7 +3,7 @@
 use super::sums::{median, percentile};
 
 /// Least number of pieces for a verdict.
-const LEAST_PIECES: usize = 5;
+const MINIMUM_PIECES: usize = 5;
 /// Variance between pieces of the strip over that beside it, from which the strip is uneven.
 const VARIANCES: f64 = 4.0;
 /// Largest gap between sorted pieces in median absolute deviations, from which they are of two kinds.
@@ -37,7 +37,7 @@ pub struct Uneven {
 /// Ours; shown by simulation on made strips (`tests/it/scenes.rs`).
 pub fn uneven(strip: &[Option<f64>], beside: &[Option<f64>], noise: f64) -> Option<Uneven> {
     let pieces: Vec<(usize, f64)> = numbered(strip);
-    if pieces.len() < LEAST_PIECES {
+    if pieces.len() < MINIMUM_PIECES {
         return None;
     }
     let values: Vec<f64> = pieces.iter().map(|piece| piece.1).collect();
@@ -59,16 +59,16 @@ pub fn uneven(strip: &[Option<f64>], beside: &[Option<f64>], noise: f64) -> Opti
         f64::INFINITY
     };
     let unlike = two_kinds(&pieces, beside, never).or_else(|| {
-        let varies = both.len() >= LEAST_PIECES && own > VARIANCES * other && own > never * never;
+        let varies = both.len() >= MINIMUM_PIECES && own > VARIANCES * other && own > never * never;
         let middle = median(&values)?;
         let off = |piece: &&(usize, f64)| (piece.1 - middle).abs();
         let furthest = pieces.iter().max_by(|a, b| off(a).total_cmp(&off(b)))?;
         varies.then(|| vec![furthest.0])
     })?;
-    let of = |wanted: bool| {
+    let of = |requirement: bool| {
         let some: Vec<f64> = pieces
             .iter()
-            .filter(|piece| unlike.contains(&piece.0) == wanted)
+            .filter(|piece| unlike.contains(&piece.0) == requirement)
             .map(|piece| piece.1)
             .collect();
         some.iter().sum::<f64>() / some.len().max(1) as f64
@@ -94,8 +94,8 @@ fn two_kinds(pieces: &[(usize, f64)], beside: &[Option<f64>], never: f64) -> Opt
     let mut sorted = pieces.to_vec();
     sorted.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
     let n = sorted.len();
-    let least = libm::ceil(SIDE * n as f64 - 1e-9).max(1.0) as usize;
-    let cut = (least..=n - least).max_by(|a, b| {
+    let minimum = libm::ceil(SIDE * n as f64 - 1e-9).max(1.0) as usize;
+    let cut = (minimum..=n - minimum).max_by(|a, b| {
         let gap = |cut: usize| sorted[cut].1 - sorted[cut - 1].1;
         gap(*a).total_cmp(&gap(*b))
     })?;

@@ -6,15 +6,15 @@ use super::interval::{NoInterval, RatioInterval, block_bootstrap, paired_blocks}
 use super::sums::{SegmentSums, StripSums, median, percentile, with_data};
 
 /// Least number of segments with data before any may be dropped.
-const LEAST_SEGMENTS_TO_DROP: usize = 8;
+const MINIMUM_SEGMENTS_TO_DROP: usize = 8;
 /// Largest share of segments with data that may be dropped.
-const MOST_DROPPED: f64 = 0.25;
+const MAXIMUM_DROPPED: f64 = 0.25;
 /// Standard deviations in a median absolute deviation of normal numbers, textbook value.
 const SD_PER_MAD: f64 = 1.4826;
 /// Segments within this share of the median are never dropped.
 const NEVER_DROPPED: f64 = 0.10;
 /// Least number of complete pairs for a comparison.
-const LEAST_PAIRS: usize = 5;
+const MINIMUM_PAIRS: usize = 5;
 /// Seed of the printed bootstrap; any would do, this one never changes.
 const BOOTSTRAP_SEED: u64 = 2_026;
 
@@ -161,7 +161,7 @@ fn compare(
     let total = swath.total(&keep);
     let Some(beside) = total
         .mean()
-        .filter(|mean| *mean > 0.0 && ratios.len() >= LEAST_PAIRS)
+        .filter(|mean| *mean > 0.0 && ratios.len() >= MINIMUM_PAIRS)
     else {
         return;
     };
@@ -243,7 +243,7 @@ impl Dropping {
             data,
             too_many: None,
         };
-        if drop <= 0.0 || values.len() < LEAST_SEGMENTS_TO_DROP {
+        if drop <= 0.0 || values.len() < MINIMUM_SEGMENTS_TO_DROP {
             return none;
         }
         let Some(middle) = median(&values) else {
@@ -257,7 +257,7 @@ impl Dropping {
             .map(|mean| mean.is_some_and(|mean| (mean - middle).abs() > limit))
             .collect();
         let count = far.iter().filter(|far| **far).count();
-        if count as f64 <= MOST_DROPPED * values.len() as f64 {
+        if count as f64 <= MAXIMUM_DROPPED * values.len() as f64 {
             Self { far, ..none }
         } else {
             Self {

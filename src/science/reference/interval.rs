@@ -6,7 +6,7 @@ use thiserror::Error;
 use super::sums::percentile;
 
 /// Least number of blocks with data for an interval.
-pub(super) const LEAST_BLOCKS: usize = 5;
+pub(super) const MINIMUM_BLOCKS: usize = 5;
 /// Probability that the interval covers. \[share\]
 const COVERAGE: f64 = 0.95;
 /// Replicates of the bootstrap that is printed as a check.
@@ -165,10 +165,10 @@ pub fn paired_blocks(
     beside: f64,
 ) -> Result<RatioInterval, NoInterval> {
     let pairs: Vec<(f64, f64)> = blocks.iter().flatten().copied().collect();
-    if pairs.len() < LEAST_BLOCKS {
+    if pairs.len() < MINIMUM_BLOCKS {
         return Err(NoInterval::TooFewBlocks {
             found: pairs.len(),
-            needed: LEAST_BLOCKS,
+            needed: MINIMUM_BLOCKS,
         });
     }
     let k = pairs.len() as f64;

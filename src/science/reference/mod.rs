@@ -22,7 +22,7 @@ pub use interval::{
     BOOTSTRAP_REPLICATES, NoInterval, PairedMeans, RatioInterval, block_bootstrap, fieller,
     paired_blocks, student_quantile,
 };
-pub use placebo::{LEAST_PLACES, Placebo, PlaceboStrip, half_width, placebo_of, spread_of};
+pub use placebo::{MINIMUM_PLACES, Placebo, PlaceboStrip, half_width, placebo_of, spread_of};
 pub use pool::{PooledEstimate, ReadingsEstimate, StripEstimate, pool, readings};
 pub use random_effects::{RandomEffects, random_effects};
 pub use spread::{SENSORS, SensorFigure, SensorSpread, SpreadFit, find_sensor, spread_of_profile};
@@ -101,7 +101,7 @@ pub enum ReferenceError {
     #[error(
         "the strip's index {index:.4} has a standard error of {standard_error:.4} ({:.1} %, less than {:.0} % is needed): look whether the strip is one even stand; else give a wider or longer strip, or a finer image",
         100.0 * standard_error / index,
-        100.0 * most_share
+        100.0 * maximum_share
     )]
     TooUncertain {
         /// Index found.
@@ -109,7 +109,7 @@ pub enum ReferenceError {
         /// Its jackknife standard error.
         standard_error: f64,
         /// Largest share of the index that the error may be.
-        most_share: f64,
+        maximum_share: f64,
     },
     /// An index of 0 or less.
     #[error("the strip's index is {index:.4}; rates compare with it only when it is above 0")]

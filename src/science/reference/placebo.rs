@@ -8,13 +8,13 @@ use super::interval::student_quantile;
 use super::random_effects::random_effects;
 
 /// Places needed: fewer say too little of how much ratios vary.
-pub const LEAST_PLACES: usize = 20;
+pub const MINIMUM_PLACES: usize = 20;
 /// Strip and swaths together take about three times the strip's area, so a field holds this many that do not overlap.
 const FOOTPRINTS: f64 = 3.0;
 /// Least number of independent places that is reckoned with.
-const LEAST_EFFECTIVE: f64 = 4.0;
+const MINIMUM_EFFECTIVE: f64 = 4.0;
 /// Least degrees of freedom of the interval.
-const LEAST_FREEDOM: f64 = 3.0;
+const MINIMUM_FREEDOM: f64 = 3.0;
 
 /// One strip and its placebo places.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -63,7 +63,7 @@ pub fn spread_of(values: &[f64]) -> Option<f64> {
 ///
 /// It is the interval of one more draw, not that of a mean: the strip's place is one place of the field. `strips` is their number where they agree, else 1.
 pub fn half_width(spread: f64, effective: f64, strips: usize) -> f64 {
-    let t = student_quantile(f64::max(LEAST_FREEDOM, effective - 1.0));
+    let t = student_quantile(f64::max(MINIMUM_FREEDOM, effective - 1.0));
     t * spread * libm::sqrt(1.0 + 1.0 / effective) / libm::sqrt(strips.max(1) as f64)
 }
 
@@ -83,7 +83,7 @@ pub fn half_width(spread: f64, effective: f64, strips: usize) -> f64 {
 pub fn placebo_of(strips: &[PlaceboStrip], ratio: f64, field_m2: f64) -> Option<Placebo> {
     let usable: Vec<(&PlaceboStrip, f64, f64)> = strips
         .iter()
-        .filter(|strip| strip.ratios.len() >= LEAST_PLACES)
+        .filter(|strip| strip.ratios.len() >= MINIMUM_PLACES)
         .filter_map(|strip| Some((strip, spread_of(&strip.ratios)?, spread_of(&strip.levels)?)))
         .collect();
     let n = usable.len() as f64;
@@ -95,7 +95,7 @@ pub fn placebo_of(strips: &[PlaceboStrip], ratio: f64, field_m2: f64) -> Option<
     };
     let (spread, level_spread) = (averaged(&|one| one.1), averaged(&|one| one.2));
     let area = usable.iter().map(|(strip, ..)| strip.area_m2).sum::<f64>() / n;
-    let effective = f64::max(LEAST_EFFECTIVE, field_m2 / (FOOTPRINTS * area));
+    let effective = f64::max(MINIMUM_EFFECTIVE, field_m2 / (FOOTPRINTS * area));
     let alone = half_width(spread, effective, 1);
     let (lowest, highest) = strips
         .iter()

@@ -5,11 +5,11 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 use super::interval::student_quantile;
 
 /// Least degrees of freedom of the interval, as for a single strip.
-const LEAST_FREEDOM: f64 = 3.0;
+const MINIMUM_FREEDOM: f64 = 3.0;
 /// Probability of Cochran's Q below which strips disagree.
 const DISAGREE: f64 = 0.05;
 /// Variances below this share of the squared value count as this: a strip without any spread of its own would otherwise have all the weight.
-const LEAST_VARIANCE: f64 = 1e-10;
+const MINIMUM_VARIANCE: f64 = 1e-10;
 
 /// A pooled value with its interval.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -63,7 +63,7 @@ pub fn random_effects(estimates: &[(f64, f64)]) -> Option<RandomEffects> {
     {
         return None;
     }
-    let variance = |(value, variance): &(f64, f64)| variance.max(LEAST_VARIANCE * value * value);
+    let variance = |(value, variance): &(f64, f64)| variance.max(MINIMUM_VARIANCE * value * value);
     let weights: Vec<f64> = estimates.iter().map(|own| 1.0 / variance(own)).collect();
     let sum: f64 = weights.iter().sum();
     let squares: f64 = weights.iter().map(|weight| weight * weight).sum();
@@ -79,7 +79,7 @@ pub fn random_effects(estimates: &[(f64, f64)]) -> Option<RandomEffects> {
     let scale = spread(estimates, &weights, middle) / (k - 1.0);
     let standard_error = libm::sqrt(scale / sum);
     let safe_error = libm::sqrt(scale.max(1.0) / sum);
-    let degrees_of_freedom = f64::max(LEAST_FREEDOM, k - 1.0);
+    let degrees_of_freedom = f64::max(MINIMUM_FREEDOM, k - 1.0);
     let reach = student_quantile(degrees_of_freedom) * safe_error;
     let estimate = RandomEffects {
         count: estimates.len(),

@@ -109,10 +109,10 @@ pub(super) fn with_data(pieces: &[SegmentSums]) -> Vec<bool> {
         .filter(|piece| piece.pixels > 0)
         .map(|piece| piece.pixels as f64)
         .collect();
-    let least = median(&counts).map_or(5.0, |middle| f64::min(5.0, 0.5 * middle));
+    let minimum = median(&counts).map_or(5.0, |middle| f64::min(5.0, 0.5 * middle));
     pieces
         .iter()
-        .map(|piece| piece.pixels > 0 && piece.pixels as f64 >= least)
+        .map(|piece| piece.pixels > 0 && piece.pixels as f64 >= minimum)
         .collect()
 }
 

@@ -3,9 +3,9 @@
 use super::ReferenceError;
 
 /// Least number of canopy cells.
-const LEAST_CELLS: usize = 200;
+const MINIMUM_CELLS: usize = 200;
 /// Least canopy area. \[m²\]
-const LEAST_AREA_M2: f64 = 30_000.0;
+const MINIMUM_AREA_M2: f64 = 30_000.0;
 
 /// A percentile of the field's canopy cells.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,12 +38,12 @@ pub fn area_percentile(
         return Err(ReferenceError::Percentile { percent });
     }
     let area_m2: f64 = cells.iter().map(|cell| cell.0).sum();
-    if cells.len() < LEAST_CELLS || area_m2 < LEAST_AREA_M2 {
+    if cells.len() < MINIMUM_CELLS || area_m2 < MINIMUM_AREA_M2 {
         return Err(ReferenceError::TooLittleCanopy {
             cells: cells.len(),
-            cells_needed: LEAST_CELLS,
+            cells_needed: MINIMUM_CELLS,
             area_m2,
-            area_needed_m2: LEAST_AREA_M2,
+            area_needed_m2: MINIMUM_AREA_M2,
         });
     }
     let mut sorted = cells.to_vec();

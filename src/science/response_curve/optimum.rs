@@ -196,7 +196,7 @@ fn best_with_optimum(points: &[Point], joins: &[f64], optimum: f64, ratio: f64) 
     if after.is_empty() {
         f64::INFINITY
     } else {
-        Profile::of(&after, &sse).least
+        Profile::of(&after, &sse).minimum
     }
 }
 

@@ -5,7 +5,7 @@ use super::{CurveError, Point, Quality, different_rates, student};
 use crate::units::NRate;
 
 /// Different rates without which a plateau cannot be told from a rise.
-pub(super) const LEAST_RATES: usize = 4;
+pub(super) const MINIMUM_RATES: usize = 4;
 /// Parameters of either shape.
 pub(super) const PARAMETERS: usize = 3;
 /// Places looked at between two neighbouring rates before the search is refined.
@@ -166,7 +166,7 @@ pub fn fit_plateau(
     shape: PlateauShape,
     level: f64,
 ) -> Result<PlateauFit, CurveError> {
-    let rates = different_rates(points, LEAST_RATES)?;
+    let rates = different_rates(points, MINIMUM_RATES)?;
     let flat = about_mean(points);
     let free = points.len() - PARAMETERS;
     // A curve that falls towards its plateau is no response: the best that is allowed there is a level line.
@@ -188,7 +188,7 @@ pub fn fit_plateau(
     }
     let (lowest, top) = (rates[0], rates[rates.len() - 1]);
     let near = AT_TOP * (top - lowest);
-    let limit = limit(profile.least, free, level, flat);
+    let limit = limit(profile.minimum, free, level, flat);
     let (join_low, join_high) = profile.within(limit, &sse);
     let mut bounds: Option<(f64, f64)> = None;
     if free > 0 {
@@ -220,7 +220,7 @@ pub fn fit_plateau(
             .count(),
         top: NRate::kg_per_ha(top),
         quality: Quality {
-            sse: profile.least,
+            sse: profile.minimum,
             points: points.len(),
             parameters: PARAMETERS,
         },

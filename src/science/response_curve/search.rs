@@ -8,7 +8,7 @@ const STEPS: usize = 80;
 const HALVINGS: usize = 60;
 
 /// Place and value of the least of `f` between `low` and `high`, where `f` falls and then rises.
-pub(super) fn least(low: f64, high: f64, f: &dyn Fn(f64) -> f64) -> (f64, f64) {
+pub(super) fn minimum(low: f64, high: f64, f: &dyn Fn(f64) -> f64) -> (f64, f64) {
     let (mut a, mut b) = (low, high);
     let (mut x, mut y) = (b - GOLDEN * (b - a), a + GOLDEN * (b - a));
     let (mut fx, mut fy) = (f(x), f(y));
@@ -48,7 +48,7 @@ pub(super) struct Profile {
     /// Place of the least value; the first of equals.
     pub(super) at: f64,
     /// The least value.
-    pub(super) least: f64,
+    pub(super) minimum: f64,
 }
 
 impl Profile {
@@ -64,7 +64,7 @@ impl Profile {
         for k in 0..grid.len() {
             let (before, after) = (k.saturating_sub(1), (k + 1).min(grid.len() - 1));
             if places[k].1 <= places[before].1 && places[k].1 <= places[after].1 && before < after {
-                let found = least(grid[before], grid[after], f);
+                let found = minimum(grid[before], grid[after], f);
                 if found.1 < best.1 {
                     best = found;
                 }
@@ -77,7 +77,7 @@ impl Profile {
         Self {
             places,
             at: best.0,
-            least: best.1,
+            minimum: best.1,
         }
     }
 
@@ -107,9 +107,9 @@ mod tests {
 
     #[test]
     fn least_of_a_parabola_and_of_a_kink() {
-        let (at, value) = least(0.0, 10.0, &|x| (x - 3.25) * (x - 3.25) + 1.0);
+        let (at, value) = minimum(0.0, 10.0, &|x| (x - 3.25) * (x - 3.25) + 1.0);
         assert!((at - 3.25).abs() < 1e-7 && (value - 1.0).abs() < 1e-12);
-        assert!((least(0.0, 10.0, &|x| (x - 7.0).abs()).0 - 7.0).abs() < 1e-12);
+        assert!((minimum(0.0, 10.0, &|x| (x - 7.0).abs()).0 - 7.0).abs() < 1e-12);
     }
 
     #[test]
@@ -123,7 +123,7 @@ mod tests {
         };
         let grid: Vec<f64> = (0..=20).map(|k| f64::from(k) * 0.5).collect();
         let profile = Profile::of(&grid, &f);
-        assert!((profile.at - 7.3).abs() < 1e-7 && (profile.least + 0.5).abs() < 1e-12);
+        assert!((profile.at - 7.3).abs() < 1e-7 && (profile.minimum + 0.5).abs() < 1e-12);
         // Values up to 0 lie within √0.5 of 7.3, and at 2.2 alone, which no place of the grid hits.
         let (low, high) = profile.within(0.0, &f);
         assert!(

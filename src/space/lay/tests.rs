@@ -14,9 +14,11 @@ fn framed(shape: &MultiPolygon<f64>, azimuth: f64, length: f64, width: f64) -> C
         .flatten()
         .map(|p| frame.to_uv(p[0], p[1]))
         .collect();
-    (frame.u0, frame.v0) = uv.iter().fold((f64::INFINITY, f64::INFINITY), |least, p| {
-        (least.0.min(p.0), least.1.min(p.1))
-    });
+    (frame.u0, frame.v0) = uv
+        .iter()
+        .fold((f64::INFINITY, f64::INFINITY), |minimum, p| {
+            (minimum.0.min(p.0), minimum.1.min(p.1))
+        });
     frame
 }
 

@@ -18,7 +18,7 @@ const ROUNDS: usize = 3;
 /// Where an edge is cut, from the corner.
 const QUARTER: f64 = 0.25;
 /// Shorter cuts show on no map. \[m\]
-const LEAST_CUT: f64 = 0.05;
+const MINIMUM_CUT: f64 = 0.05;
 /// Whatever comes nearer than this to a corner's edges or its cut keeps it. \[m\] Coordinates of 10 000 km are known to 2e-9 m.
 const CLEAR: f64 = 1e-6;
 
@@ -149,32 +149,34 @@ fn cut_at([before, corner, after]: [Coord<f64>; 3], longest: f64) -> Option<Cut>
         let away = end - corner;
         let length = libm::hypot(away.x, away.y);
         let cut = (QUARTER * length).min(longest);
-        (cut >= LEAST_CUT).then(|| Coord {
+        (cut >= MINIMUM_CUT).then(|| Coord {
             x: corner.x + away.x * (cut / length),
             y: corner.y + away.y * (cut / length),
         })
     };
     let (from, to) = (toward(before)?, toward(after)?);
     // The corner's height over its cut: below it there is no corner worth cutting.
-    (distance_squared(corner, from, to) > (LEAST_CUT / 4.0) * (LEAST_CUT / 4.0)).then_some(Cut {
-        before,
-        corner,
-        after,
-        from,
-        to,
-    })
+    (distance_squared(corner, from, to) > (MINIMUM_CUT / 4.0) * (MINIMUM_CUT / 4.0)).then_some(
+        Cut {
+            before,
+            corner,
+            after,
+            from,
+            to,
+        },
+    )
 }
 
 /// Whether nothing but the corner's own two edges lies in the triangle that is cut off, or too near to what bounds it.
 fn is_clear(cut: &Cut, own: [u32; 2], tree: &RTree<Edge>) -> bool {
     let corners = [cut.before, cut.corner, cut.after];
-    let least =
+    let minimum =
         |of: fn(&Coord<f64>) -> f64| corners.iter().map(of).fold(f64::INFINITY, f64::min) - CLEAR;
     let most = |of: fn(&Coord<f64>) -> f64| {
         corners.iter().map(of).fold(f64::NEG_INFINITY, f64::max) + CLEAR
     };
     let about = AABB::from_corners(
-        [least(|p| p.x), least(|p| p.y)],
+        [minimum(|p| p.x), minimum(|p| p.y)],
         [most(|p| p.x), most(|p| p.y)],
     );
     tree.locate_in_envelope_intersecting(about)

@@ -104,16 +104,16 @@ fn elements(
     place: &Place,
     faults: &mut Vec<Fault>,
 ) -> Option<String> {
-    let wanted = format!("{name}.XML");
+    let requirement = format!("{name}.XML");
     let mut stop = |code: Code, message: String| {
         faults.push(Fault::stop(code, place.clone(), message));
         None
     };
-    let Some((bytes, exact, found)) = set.file(&wanted) else {
+    let Some((bytes, exact, found)) = set.file(&requirement) else {
         return stop(
             codes::TASK_EXTERNAL_MISSING,
             format!(
-                "the file {wanted}, in which parts of the task stand (XFR), is not there: copy the whole folder"
+                "the file {requirement}, in which parts of the task stand (XFR), is not there: copy the whole folder"
             ),
         );
     };
@@ -170,7 +170,7 @@ fn elements(
         faults.push(Fault::caution(
             codes::TASK_EXTERNAL_NAME,
             place.clone(),
-            format!("the file is called {found}, not {wanted}: some terminals do not find it"),
+            format!("the file is called {found}, not {requirement}: some terminals do not find it"),
         ));
     }
     Some(out)

@@ -91,19 +91,19 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Impor
                 .sized(cells as f64, "cells"),
         );
     }
-    let wanted = format!("{name}.bin");
-    let Some((bytes, exact, found)) = set.file(&wanted) else {
+    let requirement = format!("{name}.bin");
+    let Some((bytes, exact, found)) = set.file(&requirement) else {
         return stop(
             map,
             codes::TASK_GRID_FILE,
-            format!("the grid's file {wanted} is not there: copy the whole folder"),
+            format!("the grid's file {requirement} is not there: copy the whole folder"),
         );
     };
     if !exact {
         map.oddities.push(Fault::note(
             codes::TASK_GRID_NAME,
             place.clone(),
-            format!("the grid's file is called {found}, not {wanted}"),
+            format!("the grid's file is called {found}, not {requirement}"),
         ));
     }
     let template = grid
@@ -146,12 +146,12 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Impor
         );
         stop(map, codes::TASK_GRID_LENGTH, message);
     }
-    if let Some(said) = whole("H").filter(|&said| said != bytes.len()) {
+    if let Some(wording) = whole("H").filter(|&wording| wording != bytes.len()) {
         map.oddities.push(Fault::caution(
             codes::TASK_GRID_STATED,
             place.clone(),
             format!(
-                "the grid's length (H) is {said}, its file has {} bytes",
+                "the grid's length (H) is {wording}, its file has {} bytes",
                 bytes.len()
             ),
         ));

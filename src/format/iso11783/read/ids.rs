@@ -126,7 +126,7 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut ImportedMap) {
             ));
         }
     }
-    for (element, attribute, wanted) in REFERENCES {
+    for (element, attribute, requirement) in REFERENCES {
         for node in root
             .descendants()
             .filter(|node| node.is_element() && node.tag_name().name() == element)
@@ -134,14 +134,14 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut ImportedMap) {
             let Some(target) = node.attribute(attribute) else {
                 continue;
             };
-            if !seen.contains_key(target) || !target.starts_with(wanted) {
+            if !seen.contains_key(target) || !target.starts_with(requirement) {
                 let owner = if element == "PDV" {
                     "a PDV"
                 } else {
                     node.attribute("A").unwrap_or(element)
                 };
                 let message = format!(
-                    "{owner} names {target:?} ({attribute}), and there is no such {wanted}"
+                    "{owner} names {target:?} ({attribute}), and there is no such {requirement}"
                 );
                 map.oddities.push(Fault::stop(
                     codes::TASK_DANGLING,

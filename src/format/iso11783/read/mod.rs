@@ -68,8 +68,8 @@ pub(super) struct Loaded {
 }
 
 /// Reads one task of a folder that holds the set (or the folder TASKDATA), of its main file, or of a zip of it.
-pub(super) fn read(path: &Path, wanted: Option<&str>) -> Result<ImportedMap, MapError> {
-    read_set(path, &load(path)?, wanted)
+pub(super) fn read(path: &Path, requirement: Option<&str>) -> Result<ImportedMap, MapError> {
+    read_set(path, &load(path)?, requirement)
 }
 
 /// Reads every task with a map; where none has one, the first.
@@ -229,27 +229,27 @@ pub(super) fn chosen<'a, 'd: 'a>(root: Node<'a, 'd>) -> Option<Node<'a, 'd>> {
 pub(super) fn task_of<'a, 'd: 'a>(
     path: &Path,
     root: Node<'a, 'd>,
-    wanted: Option<&str>,
+    requirement: Option<&str>,
 ) -> Result<Option<Node<'a, 'd>>, MapError> {
-    let Some(wanted) = wanted else {
+    let Some(requirement) = requirement else {
         return Ok(chosen(root));
     };
     let is_it = |task: &Node<'_, '_>| {
-        id(*task).eq_ignore_ascii_case(wanted) || task.attribute("B") == Some(wanted)
+        id(*task).eq_ignore_ascii_case(requirement) || task.attribute("B") == Some(requirement)
     };
     let found: Vec<_> = children(root, "TSK").filter(is_it).collect();
     if let [task] = found.as_slice() {
         return Ok(Some(*task));
     }
-    let told = |task: Node<'_, '_>| match task.attribute("B") {
+    let notice = |task: Node<'_, '_>| match task.attribute("B") {
         Some(name) => format!("{} ({name})", id(task)),
         None => id(task).to_owned(),
     };
     Err(MapError::Task {
         path: path.to_owned(),
-        wanted: wanted.to_owned(),
+        requirement: requirement.to_owned(),
         count: found.len(),
-        tasks: children(root, "TSK").map(told).collect(),
+        tasks: children(root, "TSK").map(notice).collect(),
     })
 }
 
@@ -257,10 +257,10 @@ pub(super) fn task_of<'a, 'd: 'a>(
 pub(super) fn read_set(
     path: &Path,
     loaded: &Loaded,
-    wanted: Option<&str>,
+    requirement: Option<&str>,
 ) -> Result<ImportedMap, MapError> {
     let MapSet { oddities, maps } = read_tasks(path, loaded, |root| {
-        Ok(task_of(path, root, wanted)?.into_iter().collect())
+        Ok(task_of(path, root, requirement)?.into_iter().collect())
     })?;
     let mut map = maps.into_iter().next().unwrap_or_else(nothing_known);
     map.oddities.splice(0..0, oddities);
@@ -424,8 +424,8 @@ fn field(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut ImportedMap) {
             "the task asks for no log (DLT), so the machine may write none",
         ));
     }
-    let field = task.attribute("E").and_then(|wanted| {
-        children(root, "PFD").find(|field| field.attribute("A") == Some(wanted))
+    let field = task.attribute("E").and_then(|requirement| {
+        children(root, "PFD").find(|field| field.attribute("A") == Some(requirement))
     });
     let Some(field) = field else {
         map.oddities.push(Fault::caution(

@@ -267,8 +267,8 @@ fn fallback(
     if known {
         return;
     }
-    let field = task.attribute("E").and_then(|wanted| {
-        children(root, "PFD").find(|field| field.attribute("A") == Some(wanted))
+    let field = task.attribute("E").and_then(|requirement| {
+        children(root, "PFD").find(|field| field.attribute("A") == Some(requirement))
     });
     let bounded = field.is_some_and(|field| {
         children(field, "PLN").any(|border| border.attribute("A") == Some("1"))

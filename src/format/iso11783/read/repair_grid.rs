@@ -100,23 +100,26 @@ impl Look<'_, '_> {
         outside: &dyn Fn(Polygon<f64>) -> bool,
         bytes: bool,
     ) -> bool {
-        let wanted = format!("{}.bin", self.raster.name);
+        let requirement = format!("{}.bin", self.raster.name);
         let Some(found) = set
             .keys()
-            .find(|name| **name == wanted)
-            .or_else(|| set.keys().find(|name| name.eq_ignore_ascii_case(&wanted)))
+            .find(|name| **name == requirement)
+            .or_else(|| {
+                set.keys()
+                    .find(|name| name.eq_ignore_ascii_case(&requirement))
+            })
             .cloned()
         else {
             self.repair.left.push(format!(
-                "{wanted} is not there; only its maker has the rates"
+                "{requirement} is not there; only its maker has the rates"
             ));
             return false;
         };
         let mut data = set.remove(&found).unwrap_or_default();
-        if found != wanted {
+        if found != requirement {
             self.repair
                 .done
-                .push(format!("{found} is called {wanted} now"));
+                .push(format!("{found} is called {requirement} now"));
         }
         let before = data.clone();
         let each = self.template(data.len());
@@ -135,19 +138,19 @@ impl Look<'_, '_> {
             let stated = self
                 .grid
                 .attribute("H")
-                .filter(|said| said.trim().parse() != Ok(data.len()));
-            if let Some(said) = stated.filter(|_| fits) {
+                .filter(|wording| wording.trim().parse() != Ok(data.len()));
+            if let Some(wording) = stated.filter(|_| fits) {
                 self.edits
                     .push(set_attribute(self.grid, "H", &data.len().to_string()));
                 self.repair.done.push(format!(
-                    "{}: stated length (H) {said} made {}, the file's",
+                    "{}: stated length (H) {wording} made {}, the file's",
                     self.raster.name,
                     data.len()
                 ));
             }
         }
         let changed = data != before;
-        set.insert(wanted, data);
+        set.insert(requirement, data);
         changed
     }
 
@@ -206,7 +209,7 @@ impl Look<'_, '_> {
     /// Bytes too many are cut if they say nothing, cells too few are filled if they lie outside the field.
     fn length(&mut self, data: &mut Vec<u8>, each: usize, outside: &dyn Fn(Polygon<f64>) -> bool) {
         let name = self.raster.name.clone();
-        let Some((cells, wanted)) = self
+        let Some((cells, requirement)) = self
             .raster
             .cells()
             .and_then(|cells| Some((cells, cells.checked_mul(each)?)))
@@ -214,7 +217,7 @@ impl Look<'_, '_> {
             return;
         };
         let (row, column) = (self.raster.cols * each, self.raster.rows * each);
-        if data.len() == wanted {
+        if data.len() == requirement {
             return;
         }
         if data.len().is_multiple_of(column) && !data.len().is_multiple_of(row) {
@@ -225,10 +228,12 @@ impl Look<'_, '_> {
             ));
             return;
         }
-        if data.len() > wanted {
-            let more = data.len() - wanted;
-            if more < each || data[wanted..].iter().all(|byte| *byte == 0) && !self.raster.zones {
-                data.truncate(wanted);
+        if data.len() > requirement {
+            let more = data.len() - requirement;
+            if more < each
+                || data[requirement..].iter().all(|byte| *byte == 0) && !self.raster.zones
+            {
+                data.truncate(requirement);
                 self.repair.done.push(format!(
                     "{name}: {more} bytes beyond its last cell, which say nothing, cut off"
                 ));
@@ -245,7 +250,7 @@ impl Look<'_, '_> {
         };
         if (first..cells).all(|k| outside(self.raster.cell(k))) {
             data.truncate(first * each);
-            data.resize(wanted, nothing);
+            data.resize(requirement, nothing);
             self.repair.done.push(format!(
                 "{name}: {missing} cells missing at its end, all outside the field, filled with 0"
             ));

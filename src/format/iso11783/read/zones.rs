@@ -121,15 +121,15 @@ pub(super) fn read(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut ImportedMap
     if let Some(ddi) = ddi {
         channel(&ddi, first.unwrap_or_default(), &mut zones, map);
     }
-    if let Some(name) = product.and_then(|wanted| {
+    if let Some(name) = product.and_then(|requirement| {
         children(root, "PDT")
-            .find(|p| p.attribute("A") == Some(wanted.as_str()))?
+            .find(|p| p.attribute("A") == Some(requirement.as_str()))?
             .attribute("B")
     }) {
         map.product.name = Some(name.to_owned());
     }
-    if let Some(shown) = presentation.and_then(|wanted| {
-        children(root, "VPN").find(|v| v.attribute("A") == Some(wanted.as_str()))
+    if let Some(shown) = presentation.and_then(|requirement| {
+        children(root, "VPN").find(|v| v.attribute("A") == Some(requirement.as_str()))
     }) {
         scale(shown, &zones, map);
     }
@@ -182,7 +182,7 @@ fn channel(ddi: &str, code: u16, zones: &mut Zones, map: &mut ImportedMap) {
             map.meaning = Meaning {
                 quantity: *quantity,
                 unit: Some(*unit),
-                said_by: format!("data dictionary entry {ddi}"),
+                wording_by: format!("data dictionary entry {ddi}"),
             };
             zones.channel = Some((ddi.to_owned(), *per));
         }
@@ -237,11 +237,11 @@ fn scale(shown: Node<'_, '_>, zones: &Zones, map: &mut ImportedMap) {
             .push(Fault::stop(codes::UNIT_DOUBTFUL, place, message));
         return;
     }
-    let wanted = factor / per;
-    if (scale / wanted - 1.0).abs() > 1e-3 {
+    let requirement = factor / per;
+    if (scale / requirement - 1.0).abs() > 1e-3 {
         let message = format!(
-            "the screen shows the stored number times {scale} and calls it {unit}; for that it must be times {wanted:.6}: shown rates are {:.4} of the true ones",
-            scale / wanted
+            "the screen shows the stored number times {scale} and calls it {unit}; for that it must be times {requirement:.6}: shown rates are {:.4} of the true ones",
+            scale / requirement
         );
         map.oddities
             .push(Fault::stop(codes::UNIT_DOUBTFUL, place, message));

@@ -8,9 +8,9 @@ use super::error::ProductError;
 /// Folders below folders are looked through this deep: products of satellites lie four deep.
 const DEEPEST: usize = 6;
 /// A product has some hundred files; a folder with more than this is something else.
-const MOST_ENTRIES: usize = 20_000;
+const MAXIMUM_ENTRIES: usize = 20_000;
 /// Metadata of a product; the largest known are a few megabytes.
-const MOST_TEXT: u64 = 64 << 20;
+const MAXIMUM_TEXT: u64 = 64 << 20;
 
 /// How files lie in it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -76,8 +76,8 @@ impl Container {
                     .filter(|entry| !entry.ends_with('/')),
             );
         }
-        if entries.len() > MOST_ENTRIES {
-            return Err(fail(format!("it holds more than {MOST_ENTRIES} files")));
+        if entries.len() > MAXIMUM_ENTRIES {
+            return Err(fail(format!("it holds more than {MAXIMUM_ENTRIES} files")));
         }
         entries.sort();
         Ok(Some(Self {
@@ -160,11 +160,11 @@ impl Container {
 fn text_of(part: impl Read) -> Result<String, String> {
     let mut text = String::new();
     let read = part
-        .take(MOST_TEXT + 1)
+        .take(MAXIMUM_TEXT + 1)
         .read_to_string(&mut text)
         .map_err(|error| error.to_string())?;
-    if read as u64 > MOST_TEXT {
-        Err(format!("it is longer than {MOST_TEXT} bytes"))
+    if read as u64 > MAXIMUM_TEXT {
+        Err(format!("it is longer than {MAXIMUM_TEXT} bytes"))
     } else {
         Ok(text)
     }
@@ -196,7 +196,7 @@ fn list_folder(
         } else {
             entries.push(name);
         }
-        if entries.len() > MOST_ENTRIES {
+        if entries.len() > MAXIMUM_ENTRIES {
             break;
         }
     }

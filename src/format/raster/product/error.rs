@@ -41,7 +41,7 @@ pub enum ProductError {
         found: String,
     },
     /// A product of a level or collection whose numbers are no surface reflectance of a known scale.
-    #[error("{}: {name} is {stated}, and {wanted} is needed", path.display())]
+    #[error("{}: {name} is {stated}, and {requirement} is needed", path.display())]
     Level {
         /// Folder or archive.
         path: PathBuf,
@@ -50,10 +50,10 @@ pub enum ProductError {
         /// What it is.
         stated: &'static str,
         /// What is needed.
-        wanted: &'static str,
+        requirement: &'static str,
     },
     /// Metadata that speaks of something else than the files beside it.
-    #[error("{}: {entry} says {key} = {found}, but the files are named {wanted}", path.display())]
+    #[error("{}: {entry} says {key} = {found}, but the files are named {requirement}", path.display())]
     Contradicts {
         /// Folder or archive.
         path: PathBuf,
@@ -64,7 +64,7 @@ pub enum ProductError {
         /// What it says.
         found: String,
         /// What the names say.
-        wanted: String,
+        requirement: String,
     },
     /// The processing baseline stands nowhere.
     #[error("{}: the processing baseline stands neither in the name nor in the metadata, so nobody can say whether an offset was added", path.display())]

@@ -86,12 +86,12 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
         }
     };
     let parts: Vec<&str> = scene.split('_').collect();
-    let refused = |stated, wanted| {
+    let refused = |stated, requirement| {
         Err(ProductError::Level {
             path: path.clone(),
             name: scene.clone(),
             stated,
-            wanted,
+            requirement,
         })
     };
     if !parts[1].starts_with("L2") {
@@ -135,7 +135,7 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
             continue;
         };
         let (scale, offset) = match &metadata {
-            Some((entry, said)) => factors(said, number.trim_start_matches('B'))
+            Some((entry, wording)) => factors(wording, number.trim_start_matches('B'))
                 .map_err(|reason| ProductError::Text { path: path.clone(), entry: entry.clone(), reason })?
                 .unwrap_or_else(|| {
                     cautions.push(((*name).to_owned(), format!("{entry} states no factors for band {number}: those of Collection 2 are used")));
@@ -167,12 +167,12 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
             grow_m: 0,
         });
     }
-    let told = match &metadata {
-        Some((entry, said)) => format!(", as {} says too{}", file_name(entry), about(said)),
+    let notice = match &metadata {
+        Some((entry, wording)) => format!(", as {} says too{}", file_name(entry), about(wording)),
         None => "; no metadata file (_MTL) lies beside the bands".to_owned(),
     };
     let note = format!(
-        "Landsat Collection 2 Level-2 of 30 m, reflectance = stored × {SCALE} − {}{told}",
+        "Landsat Collection 2 Level-2 of 30 m, reflectance = stored × {SCALE} − {}{notice}",
         -OFFSET
     );
     let mask_note = "its quality bands: bits 0 to 5 of QA_PIXEL not set, QA_RADSAT 0".to_owned();
@@ -220,7 +220,7 @@ fn metadata(
         return Ok(None);
     };
     let path = container.path().to_owned();
-    let said =
+    let wording =
         Metadata::read(&container.text(entry)?, ending).map_err(|reason| ProductError::Text {
             path: path.clone(),
             entry: entry.clone(),
@@ -230,7 +230,7 @@ fn metadata(
     // `08` is the satellite, `20260414` its day.
     let satellite = format!("LANDSAT_{}", parts[0][2..].trim_start_matches('0'));
     let day = format!("{}-{}-{}", &parts[3][..4], &parts[3][4..6], &parts[3][6..]);
-    for (group, key, wanted) in [
+    for (group, key, requirement) in [
         ("PRODUCT_CONTENTS", "LANDSAT_PRODUCT_ID", scene),
         ("PRODUCT_CONTENTS", "PROCESSING_LEVEL", parts[1]),
         ("PRODUCT_CONTENTS", "COLLECTION_NUMBER", parts[5]),
@@ -239,28 +239,31 @@ fn metadata(
     ] {
         // A number may have lost its leading 0 on its way through a table.
         let alike = |a: &str, b: &str| a.trim_start_matches('0') == b.trim_start_matches('0');
-        if let Some(found) = said.text(group, key).filter(|found| !alike(found, wanted)) {
+        if let Some(found) = wording
+            .text(group, key)
+            .filter(|found| !alike(found, requirement))
+        {
             return Err(ProductError::Contradicts {
                 path,
                 entry: entry.clone(),
                 key,
                 found: found.to_owned(),
-                wanted: wanted.to_owned(),
+                requirement: requirement.to_owned(),
             });
         }
     }
-    Ok(Some((entry.clone(), said)))
+    Ok(Some((entry.clone(), wording)))
 }
 
 /// Scale and offset of a band by the metadata; `None` when it states neither, an error when it states one of them.
-fn factors(said: &Metadata, band: &str) -> Result<Option<(f64, f64)>, String> {
+fn factors(wording: &Metadata, band: &str) -> Result<Option<(f64, f64)>, String> {
     let (scale, offset) = (
         format!("REFLECTANCE_MULT_BAND_{band}"),
         format!("REFLECTANCE_ADD_BAND_{band}"),
     );
     match (
-        said.number(FACTORS, &scale)?,
-        said.number(FACTORS, &offset)?,
+        wording.number(FACTORS, &scale)?,
+        wording.number(FACTORS, &offset)?,
     ) {
         (Some(scale), Some(offset)) => Ok(Some((scale, offset))),
         (None, None) => Ok(None),
@@ -290,8 +293,8 @@ fn agreed(
 }
 
 /// Satellite, sensor and clouds of a scene, for people.
-fn about(said: &Metadata) -> String {
-    let text = |key: &str| said.text("IMAGE_ATTRIBUTES", key);
+fn about(wording: &Metadata) -> String {
+    let text = |key: &str| wording.text("IMAGE_ATTRIBUTES", key);
     let sensor = [text("SPACECRAFT_ID"), text("SENSOR_ID")]
         .into_iter()
         .flatten()
@@ -299,7 +302,8 @@ fn about(said: &Metadata) -> String {
         .join(" ");
     // −1 stands for "not worked out" (from memory).
     let cloud = |key: &str| {
-        said.number("IMAGE_ATTRIBUTES", key)
+        wording
+            .number("IMAGE_ATTRIBUTES", key)
             .ok()
             .flatten()
             .filter(|share| (0.0..=100.0).contains(share))

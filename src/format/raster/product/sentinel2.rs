@@ -90,7 +90,7 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
             path: path.clone(),
             name: name.clone(),
             stated,
-            wanted: "Level-2A (surface reflectance)",
+            requirement: "Level-2A (surface reflectance)",
         })
     };
     if container
@@ -101,16 +101,16 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
     {
         return refused("Level-1C (top of the atmosphere)");
     }
-    let (entry, said) = match metadata.as_slice() {
+    let (entry, wording) = match metadata.as_slice() {
         [] if name.contains("_MSIL2A_") => (None, Metadata::default()),
         [] => return Ok(None),
         [one] => {
-            let said = read(&container.text(one)?).map_err(|reason| ProductError::Text {
+            let wording = read(&container.text(one)?).map_err(|reason| ProductError::Text {
                 path: path.clone(),
                 entry: (*one).clone(),
                 reason,
             })?;
-            (Some((*one).clone()), said)
+            (Some((*one).clone()), wording)
         }
         many => {
             return Err(ProductError::Several {
@@ -120,19 +120,19 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
         }
     };
     let named = baseline_of(&name);
-    let Some(baseline) = said.baseline.or(named) else {
+    let Some(baseline) = wording.baseline.or(named) else {
         return Err(ProductError::Baseline { path });
     };
-    let quantification = said.quantification.unwrap_or(QUANTIFICATION);
+    let quantification = wording.quantification.unwrap_or(QUANTIFICATION);
     let offset = |number: usize| -> Result<f64, String> {
-        if let Some((_, offset)) = said.offsets.iter().find(|(band, _)| *band == number) {
+        if let Some((_, offset)) = wording.offsets.iter().find(|(band, _)| *band == number) {
             return Ok(offset / quantification);
         }
         if baseline < FIRST_WITH_OFFSET {
             return Ok(0.0);
         }
         // Without metadata the rule of the baseline is all there is; metadata that lacks what its baseline promises was changed by somebody.
-        if said.baseline.is_none() && said.offsets.is_empty() {
+        if wording.baseline.is_none() && wording.offsets.is_empty() {
             return Ok(OFFSET / QUANTIFICATION);
         }
         Err(format!(
@@ -192,7 +192,7 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
         grow_m: GROW_M,
     }];
     // The first date of the name is that of taking, the last that of making.
-    let acquired = said
+    let acquired = wording
         .taken
         .as_deref()
         .map(|text| text.replace('-', ""))
@@ -202,7 +202,7 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
     let note = format!(
         "Sentinel-2 Level-2A, processing baseline {}{}",
         shown(baseline),
-        match (said.baseline, named) {
+        match (wording.baseline, named) {
             (Some(inside), Some(outside)) if inside != outside =>
                 format!(" by its metadata (its name says {})", shown(outside)),
             (None, _) => " by its name (it has no metadata)".to_owned(),
@@ -265,7 +265,7 @@ fn product_name(container: &Container, metadata: Option<&str>) -> String {
 fn read(text: &str) -> Result<Metadata, String> {
     use quick_xml::events::Event;
     let mut reader = quick_xml::Reader::from_str(text);
-    let mut said = Metadata::default();
+    let mut wording = Metadata::default();
     let (mut tag, mut band) = (String::new(), None);
     let number = |text: &str, what: &str| {
         text.trim()
@@ -289,12 +289,12 @@ fn read(text: &str) -> Result<Metadata, String> {
                 let inner = inner.as_ref();
                 match tag.as_str() {
                     "PROCESSING_BASELINE" => {
-                        said.baseline = Some(libm::round(number(inner, &tag)? * 100.0) as u32);
+                        wording.baseline = Some(libm::round(number(inner, &tag)? * 100.0) as u32);
                     }
                     "BOA_QUANTIFICATION_VALUE" => {
-                        said.quantification =
+                        wording.quantification =
                             Some(number(inner, &tag)?).filter(|value| *value > 0.0);
-                        if said.quantification.is_none() {
+                        if wording.quantification.is_none() {
                             return Err(format!(
                                 "BOA_QUANTIFICATION_VALUE is not above 0: {inner:?}"
                             ));
@@ -304,14 +304,16 @@ fn read(text: &str) -> Result<Metadata, String> {
                         let band = band
                             .filter(|band| *band < BANDS.len())
                             .ok_or("a BOA_ADD_OFFSET has no band_id from 0 to 12")?;
-                        said.offsets.push((band, number(inner, &tag)?));
+                        wording.offsets.push((band, number(inner, &tag)?));
                     }
-                    "PRODUCT_START_TIME" => said.taken = inner.trim().get(..10).map(str::to_owned),
+                    "PRODUCT_START_TIME" => {
+                        wording.taken = inner.trim().get(..10).map(str::to_owned)
+                    }
                     _ => {}
                 }
             }
             Ok(Event::End(_)) => tag.clear(),
-            Ok(Event::Eof) => return Ok(said),
+            Ok(Event::Eof) => return Ok(wording),
             Err(error) => return Err(error.to_string()),
             Ok(_) => {}
         }

@@ -331,7 +331,7 @@ fn landsat_factors_are_those_of_its_metadata_and_of_this_level() {
     );
     // Band 5 has no factors: told when it is used, and those of the collection hold.
     assert!(
-        matches!(product.cautions.as_slice(), [(band, told)] if band == "nir" && told.contains("band B5")),
+        matches!(product.cautions.as_slice(), [(band, notice)] if band == "nir" && notice.contains("band B5")),
         "{:?}",
         product.cautions
     );
@@ -353,7 +353,7 @@ fn landsat_factors_are_those_of_its_metadata_and_of_this_level() {
             product
                 .cautions
                 .iter()
-                .any(|(band, told)| band == "red" && told.contains("0.00003")),
+                .any(|(band, notice)| band == "red" && notice.contains("0.00003")),
             "{:?}",
             product.cautions
         );

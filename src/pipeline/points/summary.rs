@@ -23,7 +23,7 @@ pub struct Kriging {
 
 /// What is to be said of the readings.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PointsSaid {
+pub struct PointsSummary {
     /// Readings in the file with place and index.
     pub readings: usize,
     /// Rows that were none.

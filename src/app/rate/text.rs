@@ -269,7 +269,7 @@ fn method_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
     if days.is_finite() {
         rows.push(
             Row::new("growing days", format!("{days}"))
-                .with_note(flat.season.said().unwrap_or_else(|| "as stated".to_owned())),
+                .with_note(flat.season.text().unwrap_or_else(|| "as stated".to_owned())),
         );
     }
     rows.push(

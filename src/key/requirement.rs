@@ -2,7 +2,7 @@
 
 /// What an amount is for: its name in messages and the units that it may be written in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Wanted {
+pub enum Requirement {
     /// A length.
     Length,
     /// An area.
@@ -37,7 +37,7 @@ pub enum Wanted {
     AreaPrice,
 }
 
-impl Wanted {
+impl Requirement {
     /// Its name in a sentence.
     pub const fn name(self) -> &'static str {
         match self {

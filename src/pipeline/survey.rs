@@ -2,7 +2,7 @@
 
 use crate::pipeline::placebo::{NoPlacebo, StripPlacebo};
 use crate::pipeline::points::layer::PointLayer;
-use crate::pipeline::points::said::PointsSaid;
+use crate::pipeline::points::summary::PointsSummary;
 use crate::pipeline::scan::{RowIndex, Scanned};
 use crate::pipeline::strips::Strip;
 use crate::science::reference::SpreadFit;
@@ -32,7 +32,7 @@ pub struct Sources<'a> {
 
 /// What is known after the pass over the pixels, before any rate.
 #[derive(Clone, Debug)]
-pub struct Looked {
+pub struct Survey {
     /// Sums.
     pub scanned: Scanned,
     /// Strips.
@@ -42,7 +42,7 @@ pub struct Looked {
     /// Placebo places by strip, in the order of the strips.
     pub placebos: Vec<Result<StripPlacebo, NoPlacebo>>,
     /// What is to be said of single readings, when the canopy comes from them.
-    pub points: Option<PointsSaid>,
+    pub points: Option<PointsSummary>,
     /// The sensor's blur, when it was fitted.
     pub spread: Option<SpreadFit>,
 }
