@@ -5,6 +5,9 @@ use std::path::PathBuf;
 
 use crate::job::problem::Problem;
 
+/// What an empty place says of itself.
+pub(crate) const NOTHING_HERE: &str = "nothing stands here";
+
 /// Faults that are told at once; nobody reads more, and a file of nothing but faults takes long to be told.
 pub(crate) const MAXIMUM_FAULTS: usize = 200;
 
@@ -88,7 +91,7 @@ impl Fault {
             (_, true) => match &self.problem {
                 Problem::NotText { .. } => "from here on it is no text".to_owned(),
                 Problem::UnknownKey { name, .. } => name.clone(),
-                _ => "nothing stands here".to_owned(),
+                _ => NOTHING_HERE.to_owned(),
             },
         }
     }

@@ -98,12 +98,12 @@ pub const ZONES: Table = Table {
         (
             "n_p10_kg_ha",
             Kind::Real,
-            "One in ten draws of every uncertainty lies below; null where there is no value [kg N/ha]",
+            "P10 of the Monte Carlo draws, the low end of the 80 % range; null where there is no value [kg N/ha]",
         ),
         (
             "n_p90_kg_ha",
             Kind::Real,
-            "One in ten draws of every uncertainty lies above; null where there is no value [kg N/ha]",
+            "P90 of the Monte Carlo draws, the high end of the 80 % range; null where there is no value [kg N/ha]",
         ),
     ],
 };
@@ -196,12 +196,12 @@ pub const CELLS: Table = Table {
         (
             "n_p10_kg_ha",
             Kind::Real,
-            "One in ten draws of every uncertainty lies below; null where there is no value [kg N/ha]",
+            "P10 of the Monte Carlo draws, the low end of the 80 % range; null where there is no value [kg N/ha]",
         ),
         (
             "n_p90_kg_ha",
             Kind::Real,
-            "One in ten draws of every uncertainty lies above; null where there is no value [kg N/ha]",
+            "P90 of the Monte Carlo draws, the high end of the 80 % range; null where there is no value [kg N/ha]",
         ),
         (
             "area",

@@ -37,7 +37,7 @@ fn change_of(to: SetTo, full_stand: bool, own: f64, rule: &RateRules) -> Option<
         SetTo::Add(more) if more.get() < 0.0 => Some(lowered(more.get(), maximum)),
         SetTo::Add(more) => full_stand.then_some(Change {
             add: more.get(),
-            minimum: minimum,
+            minimum,
             most: maximum,
         }),
     }

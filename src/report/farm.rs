@@ -550,7 +550,7 @@ fn cells(field: &FieldLine, units: &Units) -> [(&'static str, String); 9] {
             });
         let range = field.range_n_kg.map_or_else(String::new, |(low, high)| {
             format!(
-                "<br><small>{} to {} in 8 of 10 draws</small>",
+                "<br><small>80 % range {} to {}</small>",
                 whole(units.mass(low)),
                 whole(units.mass(high))
             )

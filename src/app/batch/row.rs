@@ -8,6 +8,7 @@ use serde_json::Value;
 
 use crate::app::error::{AppError, Kind};
 use crate::finding::{Finding, Severity};
+use crate::job::fault::NOTHING_HERE;
 
 /// Folder of the rows below the output folder.
 pub(super) const ROWS: &str = "rows";
@@ -243,6 +244,8 @@ impl FieldRow {
         self.facts = error
             .facts
             .iter()
+            // The job of a field is made, so that an empty place in it tells nobody anything.
+            .filter(|fact| fact.text != NOTHING_HERE && fact.text != error.headline)
             .map(|fact| format!("{}: {}", fact.place, fact.text))
             .collect();
         self.hint.clone_from(&error.hint);

@@ -45,12 +45,12 @@ pub(super) const ZONES: Table = Table {
         (
             "n_p10_kg_ha",
             Kind::Real,
-            "One in ten draws of every uncertainty lies below; null where there is no value [kg N/ha]",
+            "P10 of the Monte Carlo draws, the low end of the 80 % range; null where there is no value [kg N/ha]",
         ),
         (
             "n_p90_kg_ha",
             Kind::Real,
-            "One in ten draws of every uncertainty lies above; null where there is no value [kg N/ha]",
+            "P90 of the Monte Carlo draws, the high end of the 80 % range; null where there is no value [kg N/ha]",
         ),
     ],
 };
@@ -88,12 +88,12 @@ pub(super) const FIELDS: Table = Table {
         (
             "n_p10_kg",
             Kind::Real,
-            "One in ten draws of every uncertainty lies below [kg N]",
+            "P10 of the Monte Carlo draws, the low end of the 80 % range [kg N]",
         ),
         (
             "n_p90_kg",
             Kind::Real,
-            "One in ten draws of every uncertainty lies above [kg N]",
+            "P90 of the Monte Carlo draws, the high end of the 80 % range [kg N]",
         ),
         (
             "product",

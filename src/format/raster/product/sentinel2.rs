@@ -307,7 +307,7 @@ fn read(text: &str) -> Result<Metadata, String> {
                         wording.offsets.push((band, number(inner, &tag)?));
                     }
                     "PRODUCT_START_TIME" => {
-                        wording.taken = inner.trim().get(..10).map(str::to_owned)
+                        wording.taken = inner.trim().get(..10).map(str::to_owned);
                     }
                     _ => {}
                 }
