@@ -24,6 +24,7 @@ use crate::format::vector::{read_columns, read_polygons};
 use crate::format::weather;
 use crate::job::amount;
 use crate::job::fault::{Fault, JobError};
+use crate::report::counted::counted;
 use crate::report::model::{Block, Report, Row};
 use crate::science::methods::{METHODS, about};
 use serde_json::json;
@@ -290,11 +291,6 @@ fn jobs_in(request: &NewRequest, folder: &Path, fields: &[NamedField]) -> Result
         files,
         ..Report::default()
     })
-}
-
-/// A number with its noun.
-fn counted(count: usize, noun: &str) -> String {
-    format!("{count} {noun}{}", if count == 1 { "" } else { "s" })
 }
 
 /// A first job and what was noticed while making it; nothing of it is written yet, drawn strips excepted.

@@ -4,8 +4,8 @@
 //! boundary, not onto exclusions, and not across a hard edge. Totals stay in the field.
 
 use geo::{
-    Area as _, BooleanOps as _, Centroid, Intersects, Line, MapCoords as _, MultiPolygon, Point,
-    Polygon, RemoveRepeatedPoints as _, coord,
+    Area as _, BooleanOps as _, Centroid, Coord, Intersects, Line, LineString, MapCoords as _,
+    MultiPolygon, Point, Polygon, RemoveRepeatedPoints as _, coord,
 };
 use rstar::RTree;
 use rstar::primitives::GeomWithData;
@@ -170,13 +170,41 @@ pub fn with_margin(outline: &MultiPolygon<f64>, margin: MultiPolygon<f64>) -> Mu
     // between them is put into it.
     let between =
         grown_by_tolerance(&own, BRIDGE).intersection(&grown_by_tolerance(&margin, BRIDGE));
-    let bridged = closed(&[own, margin, between]);
+    let bridged: MultiPolygon<f64> = closed(&[own, margin, between])
+        .into_iter()
+        .map(without_steps)
+        .collect();
     let better = !sound || bridged.0.len() < whole.0.len();
     if better && is_valid(&snapped(&bridged)) {
         bridged
     } else {
         whole
     }
+}
+
+/// A polygon without vertices that lie beside one another as the ends of a bridge do: rounded for a file, such a step turns into a spike.
+fn without_steps(polygon: Polygon<f64>) -> Polygon<f64> {
+    let ring = |ring: LineString<f64>| {
+        let mut kept: Vec<Coord<f64>> = Vec::new();
+        let beside =
+            |a: &Coord<f64>, b: &Coord<f64>| libm::hypot(a.x - b.x, a.y - b.y) <= 3.0 * BRIDGE;
+        for place in &ring {
+            if !kept.last().is_some_and(|last| beside(last, place)) {
+                kept.push(*place);
+            }
+        }
+        while kept.len() > 1 && kept.last().is_some_and(|last| beside(last, &kept[0])) {
+            kept.pop();
+        }
+        if kept.len() < 3 {
+            return ring;
+        }
+        let mut kept = LineString::new(kept);
+        kept.close();
+        kept
+    };
+    let (exterior, holes) = polygon.into_inner();
+    Polygon::new(ring(exterior), holes.into_iter().map(ring).collect())
 }
 
 /// A shape with coordinates as coarse as any file rounds them, without points that fall together.

@@ -5,10 +5,19 @@ use crate::job::settings::{Capacity, ProductFacts};
 pub use crate::science::loads::Loads;
 use crate::science::loads::loads;
 use crate::science::product::{Caution, Concern, find_product};
-use crate::units::{NRate, Product};
+use crate::units::{KG_PER_LB, L_PER_GAL, NRate, Product};
 
 /// Above the salt-out temperature by less than this, a pipe in the shade may already hold salt. \[°C\] Ours.
 const SALT_MARGIN_C: f64 = 3.0;
+
+/// Whole degrees Fahrenheit, without a negative zero.
+fn fahrenheit(celsius: f64) -> f64 {
+    libm::round(celsius * 1.8 + 32.0) + 0.0
+}
+
+fn lb_per_gal(kg_per_l: f64) -> f64 {
+    kg_per_l * L_PER_GAL / KG_PER_LB
+}
 
 /// Findings about the product: never law, never complete; the label comes first.
 pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding> {
@@ -39,16 +48,16 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
     if let Some(limit) = entry.salt_out_c {
         let salts = format!(
             "{name} salts out at about {limit:.0} °C ({:.0} °F)",
-            (limit * 1.8 + 32.0).round() + 0.0
+            fahrenheit(limit)
         );
         findings.push(match facts.temperature_c {
             Some(celsius) if celsius <= limit => Finding::caution(
                 codes::PRODUCT_SALT_OUT,
-                format!("{salts}, and the job gives {celsius:.1} °C: salt plugs pipes and nozzles, and what is left is weaker"),
+                format!("{salts}, and the job gives {celsius:.1} °C ({:.0} °F): salt plugs pipes and nozzles, and what is left is weaker", fahrenheit(celsius)),
             ),
             Some(celsius) if celsius <= limit + SALT_MARGIN_C => Finding::caution(
                 codes::PRODUCT_SALT_OUT,
-                format!("{salts}, and the job gives {celsius:.1} °C, within {SALT_MARGIN_C:.0} °C of it: look at filters and nozzles"),
+                format!("{salts}, and the job gives {celsius:.1} °C ({:.0} °F), close to it: look at filters and nozzles", fahrenheit(celsius)),
             ),
             _ => Finding::note(codes::PRODUCT_SALT_OUT, salts),
         });
@@ -56,7 +65,11 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
     if let (Some(celsius), Some(density)) = (facts.temperature_c, product.kg_per_l()) {
         findings.push(Finding::note(
             codes::PRODUCT_DENSITY,
-            format!("volumes are reckoned with {density:.4} kg/L, the density of {name} at {celsius:.1} °C by the shipped table; a hydrometer reading of the load wins"),
+            format!(
+                "volumes are reckoned with {density:.4} kg/L ({:.2} lb/gal), the density of {name} at {celsius:.1} °C ({:.0} °F) by the shipped table; a hydrometer reading of the load wins",
+                lb_per_gal(density),
+                fahrenheit(celsius)
+            ),
         ));
     }
     // Handbooks differ by 0.7 % and a load by its temperature by 2 % or so; what is further off is another product, or another unit.
@@ -68,7 +81,9 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
         findings.push(Finding::caution(
             codes::PRODUCT_DENSITY,
             format!(
-                "volumes are reckoned with {own:.3} kg/L as the job says, the table's {name} has {shipped:.3} kg/L ({:+.0} %): litres move by as much; check number and unit of product.density",
+                "volumes are reckoned with {own:.3} kg/L ({:.2} lb/gal) as the job says, the table's {name} has {shipped:.3} kg/L ({:.2} lb/gal), {:+.0} %: volumes move by as much; check number and unit of product.density",
+                lb_per_gal(own),
+                lb_per_gal(shipped),
                 100.0 * (own / shipped - 1.0)
             ),
         ));

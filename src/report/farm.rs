@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use crate::map::palette::{Colour, class_colours};
+use crate::report::counted::counted;
 use crate::report::draw::svg::escaped;
 use geo::{Area as _, MultiPolygon};
 
@@ -226,7 +227,7 @@ pub fn index(page: &FarmPage) -> Vec<u8> {
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n<title>{title}: nitrogen maps</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n\
          <main>\n<h1>{title}</h1>\n<p class=\"soft\">Nitrogen maps of {}, by haulm {}. Tables: <a href=\"fields.csv\">fields.csv</a>, <a href=\"farm.gpkg\">farm.gpkg</a> with every zone.</p>\n",
-        counted(page.fields.len(), "field", "fields"),
+        counted(page.fields.len(), "field"),
         env!("CARGO_PKG_VERSION"),
     );
     sums(page, &units, &mut out);
@@ -440,7 +441,7 @@ fn to_see_to(page: &FarmPage, out: &mut String) {
     let _ = write!(
         out,
         "<section aria-labelledby=\"see\">\n<h2 id=\"see\">To see to: {} without a map</h2>\n<ul class=\"see\">\n",
-        counted(fields.len(), "field", "fields")
+        counted(fields.len(), "field")
     );
     for (k, field) in fields {
         let _ = write!(
@@ -648,11 +649,11 @@ fn more(field: &FieldLine) -> String {
             .count()
     };
     let mut counts = Vec::new();
-    for (severity, many) in [("stop", "stops"), ("caution", "cautions")] {
+    for severity in ["stop", "caution"] {
         if count(severity) > 0 {
             counts.push(format!(
                 "<span class=\"{severity}\">{}</span>",
-                counted(count(severity), severity, many)
+                counted(count(severity), severity)
             ));
         }
     }
@@ -667,13 +668,4 @@ fn more(field: &FieldLine) -> String {
     }
     out.push_str("</ul></details>");
     out
-}
-
-/// A number with its noun.
-fn counted(count: usize, one: &str, many: &str) -> String {
-    if count == 1 {
-        format!("1 {one}")
-    } else {
-        format!("{count} {many}")
-    }
 }

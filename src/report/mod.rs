@@ -2,6 +2,7 @@
 
 pub mod brief;
 pub mod card;
+pub mod counted;
 pub mod document;
 pub mod draw;
 pub mod farm;

@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use crate::report::counted::counted;
 use crate::report::draw::svg::escaped;
 
 /// A map as it lies on a stick, in words and numbers for people.
@@ -69,7 +70,7 @@ code { font-family: ui-monospace, Menlo, Consolas, monospace; white-space: nowra
 
 /// The index page of a stick: one row a map, what to load, and the usual cautions. Self-contained; it opens no address.
 pub fn index(maps: &[MapOnStick]) -> Vec<u8> {
-    let title = format!("{} on this stick", counted(maps.len(), "map", "maps"));
+    let title = format!("{} on this stick", counted(maps.len(), "map"));
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n<title>{title}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n\
@@ -199,15 +200,6 @@ pub fn card_line(map: &MapOnStick) -> String {
         names.push(format!("shapefile {}{was}", escaped(&shapefile)));
     }
     format!("<p>On this stick: {}.</p>\n", names.join(", "))
-}
-
-/// A number with its noun.
-fn counted(count: usize, one: &str, many: &str) -> String {
-    if count == 1 {
-        format!("1 {one}")
-    } else {
-        format!("{count} {many}")
-    }
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use rstar::{AABB, RTree};
 use crate::space::polygon::{joined, less, oriented};
 
 /// What overlay may move a vertex by, as a share of the field's longer side: about 0.06 mm on 2 km. \[–\]
-const TOLERANCE_M: f64 = 3e-8;
+const RELATIVE_TOLERANCE: f64 = 3e-8;
 /// No hair is finer than this. \[m\]
 const MINIMUM_TOLERANCE: f64 = 1e-6;
 
@@ -139,7 +139,7 @@ pub fn split(
     let Some(extent) = field.bounding_rect() else {
         return Ok(vec![MultiPolygon::new(Vec::new()); areas.len() + 1]);
     };
-    let hair = (TOLERANCE_M * extent.width().max(extent.height())).max(MINIMUM_TOLERANCE);
+    let hair = (RELATIVE_TOLERANCE * extent.width().max(extent.height())).max(MINIMUM_TOLERANCE);
     // What lies far outside the field would only coarsen the overlay.
     let window = Rect::new(
         Coord {

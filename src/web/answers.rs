@@ -4,6 +4,7 @@ use serde::Serialize;
 use serde_json::Value;
 
 use crate::job::settings::Output;
+use crate::report::counted::counted;
 use crate::units::{KG_PER_LB, M2_PER_AC, M2_PER_HA, NRate};
 
 /// One answer.
@@ -289,10 +290,12 @@ fn how_sure(record: &Value, output: &Output, drawing: bool) -> Answer {
     };
     lines.push(match (stops, cautions) {
         (0, 0) => "nothing to look at first".to_owned(),
-        (0, 1) => "1 caution to look at first".to_owned(),
-        (0, some) => format!("{some} cautions to look at first"),
-        (1, _) => format!("1 stop, {cautions} cautions"),
-        (some, _) => format!("{some} stops, {cautions} cautions"),
+        (0, some) => format!("{} to look at first", counted(some, "caution")),
+        (some, _) => format!(
+            "{}, {}",
+            counted(some, "stop"),
+            counted(cautions, "caution")
+        ),
     });
     Answer {
         question: QUESTIONS[3],

@@ -290,10 +290,10 @@ fn a_hole_drawn_as_a_feature_is_told() {
         .find(|finding| finding["code"] == "boundary.overlap")
         .expect("it is told");
     let message = notice["message"].as_str().unwrap();
-    // 48 m by 48 m, counted once in the joined field.
+    // 48 m by 48 m, which is 0.2304 ha, counted once in the joined field.
     assert!(
         notice["severity"] == "caution"
-            && message.contains("2304.0 m²")
+            && message.contains("0.23 ha (0.57 ac)")
             && message.contains("field.exclude"),
         "{message}"
     );

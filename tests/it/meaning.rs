@@ -269,9 +269,9 @@ fn amounts_above_the_greatest_rate() {
             "job.out_of_range",
             &[
                 &format!("rate.{key}"),
-                "151.0 kg N/ha",
+                "151 kg N/ha",
                 "more than rate.maximum",
-                "150.0 kg N/ha",
+                "150 kg N/ha",
             ],
             |field| {
                 field.job("step = ", &format!("{key} = \"151 kg N/ha\"\nstep = "));
@@ -283,7 +283,7 @@ fn amounts_above_the_greatest_rate() {
             "job.out_of_range",
             &[
                 &format!("machine.{key}"),
-                "151.0 kg N/ha",
+                "151 kg N/ha",
                 "more than rate.maximum",
             ],
             |field| {

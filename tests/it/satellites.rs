@@ -806,7 +806,7 @@ fn a_landsat_product_is_scaled_and_masked_by_its_bits() {
     );
     works(
         &field,
-        &["[image.coarse]", "30 m", "4.6 ha", "[image.product]"],
+        &["[image.coarse]", "30 m", "4.61 ha", "[image.product]"],
     );
     // The same out of a tar, as the programme hands it out.
     let tarred = Field::new();

@@ -12,6 +12,7 @@ use crate::format::maps::MapSet;
 use crate::map::faults::fault::Fault;
 use crate::map::faults::{Verdict, check as check_one};
 use crate::map::imported::ImportedMap;
+use crate::report::counted::counted;
 use crate::report::model::{Block, Brief, Column, Report, Row, Table};
 use crate::units::RateUnit;
 
@@ -56,9 +57,17 @@ impl Task {
     fn result(&self) -> String {
         let [stops, cautions, notes] = self.counts;
         if stops > 0 {
-            format!("{stops} stops, {cautions} cautions: not fit for a machine")
+            format!(
+                "{}, {}: not fit for a machine",
+                counted(stops, "stop"),
+                counted(cautions, "caution")
+            )
         } else {
-            format!("{cautions} cautions, {notes} notes")
+            format!(
+                "{}, {}",
+                counted(cautions, "caution"),
+                counted(notes, "note")
+            )
         }
     }
 }
@@ -122,7 +131,10 @@ fn report(
 ) -> Report {
     let [stops, cautions, notes] = counts(all);
     let result = format!(
-        "{stops} stops, {cautions} cautions, {notes} notes{}",
+        "{}, {}, {}{}",
+        counted(stops, "stop"),
+        counted(cautions, "caution"),
+        counted(notes, "note"),
         if stops > 0 {
             ": not fit for a machine"
         } else {

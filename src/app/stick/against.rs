@@ -11,9 +11,10 @@ use crate::app::error::AppError;
 use crate::app::requests::Common;
 use crate::app::stick::office::{Office, is_of, offices, rights_of, sources};
 use crate::app::stick::state::{TASKDATA, is_log};
-use crate::app::stick::{cards, counted, several, stick_folder};
+use crate::app::stick::{cards, several, stick_folder};
 use crate::finding::{Finding, codes};
 use crate::format::task_set::{TaskFacts, TaskSet, compare, tasks_of};
+use crate::report::counted::counted;
 use crate::report::model::{Block, Column, Report, Row, Table};
 
 /// Files of task data larger than this are not read: no grid that a controller takes comes near it. (bytes)
@@ -320,7 +321,7 @@ fn extra(stick: &Stick, offices: &[Office], findings: &mut Vec<Finding>) {
     if !extra.is_empty() {
         let text = format!(
             "the stick holds {} that {} none of the maps given: {}; name their output folders too, or write the stick again",
-            counted(extra.len(), "map", "maps"),
+            counted(extra.len(), "map"),
             if extra.len() == 1 { "is" } else { "are" },
             several(&extra)
         );

@@ -28,6 +28,7 @@ use crate::finding::{Checked, Finding, codes};
 use crate::format::payload::Payload;
 use crate::format::task_set;
 use crate::format::task_set::{MAXIMUM_ELEMENTS, MAXIMUM_OF_A_KIND, TaskSetError};
+use crate::report::counted::counted;
 use crate::report::model::{Block, Column, Report, Row, Table};
 use crate::report::stick::{card_head, card_line, index};
 
@@ -136,7 +137,7 @@ fn brought(
     let brought = state::bring_back(&request.stick, returned, folder)?;
     let text = format!(
         "{} of the stick are copied to {}, each the same by its SHA-256",
-        counted(brought.files.len(), "file", "files"),
+        counted(brought.files.len(), "file"),
         brought.folder.display()
     );
     findings.push(Finding::note(codes::STICK_RETURNED, text));
@@ -450,7 +451,7 @@ fn written(
     findings: Vec<Finding>,
 ) -> Report {
     let count = planned.maps.len();
-    let maps = counted(count, "map", "maps");
+    let maps = counted(count, "map");
     let place = request.stick.display();
     let bytes: u64 = done.written.iter().map(|file| file.1).sum();
     let tasks = planned
@@ -585,7 +586,7 @@ fn only_brought(
     let title = match &files {
         Some(files) => format!(
             "{} copied from the stick {place}",
-            counted(files.len(), "file", "files")
+            counted(files.len(), "file")
         ),
         None => format!("nothing copied from the stick {place}"),
     };
@@ -599,15 +600,6 @@ fn only_brought(
         findings,
         files: files.unwrap_or_default(),
         stopped: false,
-    }
-}
-
-/// A number with its noun.
-fn counted(count: usize, one: &str, many: &str) -> String {
-    if count == 1 {
-        format!("1 {one}")
-    } else {
-        format!("{count} {many}")
     }
 }
 

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use crate::app::commit;
 use crate::app::commit::{Listed, STICK_RECORD, sha256_of_file, size};
 use crate::app::error::AppError;
-use crate::app::stick::counted;
+use crate::report::counted::counted;
 
 /// Folder of task data, by the standard in capitals.
 pub(super) const TASKDATA: &str = "TASKDATA";
@@ -118,9 +118,9 @@ fn walk(stick: &Path, path: &Path, found: &mut BTreeMap<String, PathBuf>) -> std
 fn foreign(stick: &Path, folders: &[PathBuf], there: &BTreeMap<String, PathBuf>) -> AppError {
     let logs = there.keys().filter(|name| is_log(name)).count();
     let held = if logs == 0 {
-        counted(there.len(), "file", "files")
+        counted(there.len(), "file")
     } else {
-        let files = counted(there.len(), "file", "files");
+        let files = counted(there.len(), "file");
         format!("{files}, {logs} of them logs of work")
     };
     let mut error = AppError::refused(

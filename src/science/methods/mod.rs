@@ -46,7 +46,7 @@ pub fn about(name: &str) -> Option<&'static About> {
 }
 
 /// A hair that keeps a sufficiency index that is 1 − dead band by hand, such as 0.97, from counting by its last bit.
-const TOLERANCE_M: f64 = 1e-12;
+const ROUNDING_TOLERANCE: f64 = 1e-12;
 
 /// Which way round the map is where a method gives the palest ground less again.
 const BACKS_OFF: &str =
@@ -247,7 +247,7 @@ impl Compared<'_> {
         });
         // The limit only ever withholds: a method that backs off on the palest ground, or that rises, keeps its own lower rate there.
         let limit = limits.maximum_ratio.max(1.0);
-        let over = ratio_raw > limit + TOLERANCE_M;
+        let over = ratio_raw > limit + ROUNDING_TOLERANCE;
         let at_limit = (limits.limits_sufficiency && over)
             .then(|| {
                 need(&Seen {

@@ -9,7 +9,7 @@ use crate::science::methods::shared::{
     CURVE_SPREAD, DEAD_BAND, INDEX, REGION, SENSOR, SOURCE, number, source,
 };
 use crate::science::methods::{
-    About, CellRate, Compared, Formula, Method, MethodError, TOLERANCE_M, parameter,
+    About, CellRate, Compared, Formula, Method, MethodError, ROUNDING_TOLERANCE, parameter,
 };
 use crate::units::NRate;
 
@@ -89,7 +89,7 @@ impl Quadratic {
     /// Nitrogen for a sufficiency index; a crop that reads below the parabola's foot had nothing and lacks the whole of it.
     pub fn needed(&self, sufficiency: f64) -> NRate {
         let short = self.top_sufficiency() - sufficiency;
-        if short <= 0.0 || 1.0 - sufficiency <= self.dead_band + TOLERANCE_M {
+        if short <= 0.0 || 1.0 - sufficiency <= self.dead_band + ROUNDING_TOLERANCE {
             return NRate::ZERO;
         }
         NRate::kg_per_ha(libm::sqrt(short / -self.quadratic)).min(self.top()) * self.factor

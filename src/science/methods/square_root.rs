@@ -10,7 +10,8 @@ use crate::science::methods::shared::{
     CURVE_ROW, CURVE_SPREAD, DEAD_BAND, ECONOMIC, INDEX, REGION, SENSOR, SOURCE, number,
 };
 use crate::science::methods::{
-    About, BACKS_OFF, CellRate, Compared, Formula, Method, MethodError, TOLERANCE_M, parameter,
+    About, BACKS_OFF, CellRate, Compared, Formula, Method, MethodError, ROUNDING_TOLERANCE,
+    parameter,
 };
 use crate::units::NRate;
 
@@ -109,7 +110,7 @@ impl SquareRoot {
     /// Nitrogen for a sufficiency index.
     pub fn needed(&self, sufficiency: f64) -> NRate {
         let short = 1.0 - sufficiency;
-        if short <= self.dead_band + TOLERANCE_M {
+        if short <= self.dead_band + ROUNDING_TOLERANCE {
             return NRate::ZERO;
         }
         let backed = self.back_off.map_or(1.0, |back| {
@@ -120,7 +121,7 @@ impl SquareRoot {
 
     /// The response index as used: 1 inside the dead band.
     fn used(&self, ratio_raw: f64) -> f64 {
-        if 1.0 - 1.0 / ratio_raw <= self.dead_band + TOLERANCE_M {
+        if 1.0 - 1.0 / ratio_raw <= self.dead_band + ROUNDING_TOLERANCE {
             1.0
         } else {
             ratio_raw
