@@ -8,6 +8,7 @@ use crate::app::batch::row::ROWS;
 use crate::app::below::below;
 use crate::app::error::AppError;
 use crate::app::held::Held;
+use crate::app::job::text_bytes;
 use crate::app::memory;
 use crate::app::new_fields::{NamedField, named_fields, slugs};
 use crate::app::open::refuse_network;
@@ -198,22 +199,11 @@ impl Farm {
 }
 
 fn bytes_of(path: &Path) -> Result<Vec<u8>, AppError> {
-    let unreadable = |reason: String| {
+    text_bytes(path, MAXIMUM).map_err(|error| {
         AppError::refused("farm.unreadable", "the farm file cannot be read")
-            .with_fact(path.display().to_string(), reason)
+            .with_fact(path.display().to_string(), error.to_string())
             .with_hint("check the path; docs/guide/many-fields.md shows a farm file")
-    };
-    match fs_err::metadata(path) {
-        Ok(found) if !found.is_file() => return Err(unreadable("it is no file".to_owned())),
-        Ok(found) if found.len() > MAXIMUM => {
-            return Err(unreadable(format!(
-                "it holds {} bytes, more than the {MAXIMUM} that are looked at",
-                found.len()
-            )));
-        }
-        _ => {}
-    }
-    fs_err::read(path).map_err(|error| unreadable(error.to_string()))
+    })
 }
 
 /// Every file that the farm's jobs may read.

@@ -44,7 +44,7 @@ pub fn map_job_in(
     path: &Path,
     us: Option<bool>,
 ) -> Result<Checked<Settings>, JobError> {
-    resolve::map_job(bytes, path, us, &text_bytes)
+    resolve::map_job(bytes, path, us, &job_text)
 }
 
 /// Reads the job file of one flat rate from hand readings: `[field]`, `[imagery]` and `[machine]` are not needed. `us`: US or metric units first for
@@ -72,7 +72,7 @@ pub fn read_ramp_job(
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn map_job(bytes: &[u8], path: &Path) -> Result<Checked<Settings>, JobError> {
-    resolve::map_job(bytes, path, None, &text_bytes)
+    resolve::map_job(bytes, path, None, &job_text)
 }
 
 /// Resolves the text of a job for one flat rate, files that it names read from disk.
@@ -92,7 +92,7 @@ pub fn rate_job_in(
     path: &Path,
     us: Option<bool>,
 ) -> Result<Checked<RateSettings>, JobError> {
-    resolve::rate_job(bytes, path, us, &text_bytes)
+    resolve::rate_job(bytes, path, us, &job_text)
 }
 
 impl JobText {
@@ -120,8 +120,8 @@ pub fn ramp_record(settings: &RampSettings, folder: &Path) -> Value {
     ramp::record(settings, &|path| below(path, folder))
 }
 
-/// Bytes of a text file that people write, such as a job; what is no file, or far too large, is refused before it is read.
-fn text_bytes(path: &Path) -> std::io::Result<Vec<u8>> {
+/// Bytes of a text file that people write, such as a job, of at most `maximum`; what is no file, or larger, is refused before it is read.
+pub(crate) fn text_bytes(path: &Path, maximum: u64) -> std::io::Result<Vec<u8>> {
     // What is not there is told by the reading itself.
     if let Ok(found) = fs_err::metadata(path) {
         if !found.is_file() && !found.is_dir() {
@@ -129,18 +129,23 @@ fn text_bytes(path: &Path) -> std::io::Result<Vec<u8>> {
                 "a pipe, socket or device, not a file",
             ));
         }
-        if found.len() > MAXIMUM {
+        if found.len() > maximum {
             return Err(std::io::Error::other(format!(
-                "it holds {} bytes, more than the {MAXIMUM} that are looked at",
-                found.len()
+                "it has {:.1} MiB, and at most {} MiB are read",
+                found.len() as f64 / f64::from(1 << 20),
+                maximum >> 20
             )));
         }
     }
     fs_err::read(path)
 }
 
+fn job_text(path: &Path) -> std::io::Result<Vec<u8>> {
+    text_bytes(path, MAXIMUM)
+}
+
 fn bytes_of(path: &Path) -> Result<Vec<u8>, JobError> {
-    text_bytes(path).map_err(|source| JobError::Read {
+    job_text(path).map_err(|source| JobError::Read {
         path: path.to_owned(),
         source,
     })
