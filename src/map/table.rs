@@ -1,5 +1,5 @@
 //! Tables of a map: which named columns each has, and how a record fills them. Names are a contract with scripts: add, never rename. Maps in US units have columns in
-//! pounds and acres besides ([`us_columns`]).
+//! pounds and acres besides (`us_columns`).
 
 use std::borrow::Cow;
 

@@ -154,11 +154,13 @@ def test_a_callback_that_fails_ends_the_run(job):
 
 
 def test_ctrl_c_ends_the_work(prepared):
-    timer = threading.Timer(0.3, os.kill, (os.getpid(), signal.SIGINT))
-    timer.start()
+    timer = threading.Timer(0.1, os.kill, (os.getpid(), signal.SIGINT))
     begun = time.monotonic()
     with pytest.raises(KeyboardInterrupt):
-        prepared.decide(uncertainty={"draws": 20_000})
+        timer.start()
+        # Anew until the signal comes, however fast the machine is: it must not come to another test.
+        while time.monotonic() - begun < 20:
+            prepared.decide(uncertainty={"draws": 20_000})
     # Drawing does not listen: after two seconds it is left to itself.
     assert time.monotonic() - begun < 20
     assert prepared.decide(draws=False).n_kg > 0

@@ -2,8 +2,8 @@
 //! file and no other program.
 //!
 //! The walls stand twice. The process gives up all but the inputs that it was told of, the data of GDAL and PROJ, the places of the outputs and the temporary
-//! folder ([`Rights::give_up_others`]). Within them each job is read on a thread of its own, which may read the files of that job and write nowhere but into the
-//! temporary folder ([`Rights::apart`]): of several jobs in one process none reaches the files of another, and no input the place of the outputs.
+//! folder (`give_up_others`). Within them each job is read on a thread of its own, which may read the files of that job and write nowhere but into the
+//! temporary folder (`apart`): of several jobs in one process none reaches the files of another, and no input the place of the outputs.
 //!
 //! The job file is read before, by haulm's own reader. Those who use the library keep all rights; only the command asks for it.
 //!
