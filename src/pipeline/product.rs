@@ -57,7 +57,7 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
             ),
             Some(celsius) if celsius <= limit + SALT_MARGIN_C => Finding::caution(
                 codes::PRODUCT_SALT_OUT,
-                format!("{salts}, and the job gives {celsius:.1} °C ({:.0} °F), close to it: look at filters and nozzles", fahrenheit(celsius)),
+                format!("{salts}, and the job gives {celsius:.1} °C ({:.0} °F), within {SALT_MARGIN_C:.0} °C ({:.0} °F) of it: look at filters and nozzles", fahrenheit(celsius), SALT_MARGIN_C * 1.8),
             ),
             _ => Finding::note(codes::PRODUCT_SALT_OUT, salts),
         });

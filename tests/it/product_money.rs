@@ -116,7 +116,7 @@ fn a_working_temperature_moves_the_density_and_warns_of_salt() {
     assert_relative_eq!(ratio, density / 1.2785, max_relative = 1e-9);
     assert_eq!(cold["totals"]["n_kg"], plain["totals"]["n_kg"]);
     assert!(
-        message(&cold, "product.salt_out").contains("within 3 °C of it"),
+        message(&cold, "product.salt_out").contains("within 3 °C (5 °F) of it"),
         "{}",
         message(&cold, "product.salt_out")
     );

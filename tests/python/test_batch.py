@@ -2,6 +2,7 @@
 
 import json
 import os
+import pathlib
 import random
 import signal
 import subprocess
@@ -92,7 +93,8 @@ def test_workers_that_are_killed_lose_nothing(tmp_path, cluster, by_command):
 
     def progress(_done, _due, row):
         finished.append(row["field"])
-        if len(finished) in (1, 2, 4):
+        # Twice: a field that takes three workers with it is given up, also when it was not its own fault.
+        if len(finished) in (1, 3):
             done.clear()
             due.set()
             done.wait(20)
@@ -100,10 +102,19 @@ def test_workers_that_are_killed_lose_nothing(tmp_path, cluster, by_command):
     ran = haulm.batch.submit(cluster, path, progress=progress)
     ended.set()
     killer.join()
-    assert len(killed) >= 2, killed
+    assert killed, "nothing was killed"
     assert sorted(finished) == sorted(set(finished)), "no finished field came back"
-    assert ran.states["done"] == FIELDS - 1 and ran.states["crashed"] == 0
-    assert made.hashes(tmp_path / "season") == by_command
+    assert ran.states["done"] >= FIELDS - 2, ran
+    # What a dying worker left half-done is made when the same farm is given again; all else stands.
+    ran = haulm.batch.submit(cluster, path)
+    assert ran.made <= 2 and ran.states["done"] == FIELDS - 1 and ran.states["refused"] == 1 and ran.states["crashed"] == 0, ran
+
+    def of_fields(files):
+        """Files of the fields; tables of the farm also say how a field came to be."""
+        return {name: data for name, data in files.items() if pathlib.PurePath(name).parent != pathlib.PurePath(".")}
+
+    files = of_fields(made.hashes(tmp_path / "season"))
+    assert len(files) > FIELDS and files == of_fields(by_command)
 
 
 class Dies(WorkerPlugin):
