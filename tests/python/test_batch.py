@@ -110,7 +110,7 @@ def test_workers_that_are_killed_lose_nothing(tmp_path, cluster, by_command):
     assert ran.made <= 2 and ran.states["done"] == FIELDS - 1 and ran.states["refused"] == 1 and ran.states["crashed"] == 0, ran
 
     def of_fields(files):
-        """Files of the fields; tables of the farm also say how a field came to be."""
+        """Files of the fields. A defect that stands: after kills the farm's own tables differ now and then in a column; states and fields do not."""
         return {name: data for name, data in files.items() if pathlib.PurePath(name).parent != pathlib.PurePath(".")}
 
     files = of_fields(made.hashes(tmp_path / "season"))
