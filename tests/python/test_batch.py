@@ -2,7 +2,6 @@
 
 import json
 import os
-import pathlib
 import random
 import signal
 import subprocess
@@ -102,19 +101,10 @@ def test_workers_that_are_killed_lose_nothing(tmp_path, cluster, by_command):
     ran = haulm.batch.submit(cluster, path, progress=progress)
     ended.set()
     killer.join()
-    assert killed, "nothing was killed"
+    assert len(killed) == 2, killed
     assert sorted(finished) == sorted(set(finished)), "no finished field came back"
-    assert ran.states["done"] >= FIELDS - 2, ran
-    # What a dying worker left half-done is made when the same farm is given again; all else stands.
-    ran = haulm.batch.submit(cluster, path)
-    assert ran.made <= 2 and ran.states["done"] == FIELDS - 1 and ran.states["refused"] == 1 and ran.states["crashed"] == 0, ran
-
-    def of_fields(files):
-        """Files of the fields. A defect that stands: after kills the farm's own tables differ now and then in a column; states and fields do not."""
-        return {name: data for name, data in files.items() if pathlib.PurePath(name).parent != pathlib.PurePath(".")}
-
-    files = of_fields(made.hashes(tmp_path / "season"))
-    assert len(files) > FIELDS and files == of_fields(by_command)
+    assert ran.states["done"] == FIELDS - 1 and ran.states["crashed"] == 0
+    assert made.hashes(tmp_path / "season") == by_command
 
 
 class Dies(WorkerPlugin):

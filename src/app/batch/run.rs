@@ -24,7 +24,7 @@ use crate::app::progress::{Progress, Silent};
 use crate::app::requests::Common;
 use crate::app::setup::threads;
 use crate::app::write::made_at;
-use crate::finding::by_weight;
+use crate::finding::{Finding, by_weight, codes};
 use crate::format::lonlat::rounded_zones;
 use crate::format::payload::Payload;
 use crate::job::settings::Settings;
@@ -172,8 +172,10 @@ impl Farm {
             .map_err(|error| AppError::of_commit(error, &common.cancel))?;
         let mut row = filled(row, &made, &files);
         (row.image, row.passed_over) = (Some(image), passed_over);
-        row.findings
-            .extend(before.iter().chain(&done.findings).map(RowFinding::of));
+        // That an earlier run was interrupted says nothing of this map: the farm's tables are the same however often the work was begun.
+        let of_this_run = |finding: &&Finding| finding.code != codes::OUTPUT_INTERRUPTED;
+        let noticed = before.iter().chain(&done.findings).filter(of_this_run);
+        row.findings.extend(noticed.map(RowFinding::of));
         Ok(row)
     }
 
