@@ -343,6 +343,23 @@ await check("what is changed while another change is on its way is not lost", as
   await served.end();
 });
 
+await check("the choices over the map stay under the finger while an answer comes in", async () => {
+  const served = await serve([join(demo(), "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  await page.evaluate(() => { globalThis.held = document.getElementById("layer-rate"); globalThis.held.focus(); });
+  const shown = await figure(page, 3);
+  await page.evaluate(() => { const box = document.getElementById("key-response.maximum_yield"); box.value = "3.6 t/ha"; box.dispatchEvent(new Event("change", { bubbles: true })); });
+  await page.waitForFunction((before) => document.querySelector("#question-3 .figure").textContent !== before, shown);
+  await decided(page);
+  holds(await page.evaluate(() => globalThis.held.isConnected && document.activeElement === globalThis.held), "another element took its place");
+  await page.keyboard.press("ArrowLeft");
+  holds(await page.evaluate(() => [...document.querySelectorAll(".layers input[type=radio]")].filter((each) => each.checked).length === 1 && !globalThis.held.checked), "arrow keys do not choose");
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
 await check("the scale bar is right", async () => {
   // The bar's metres against its pixels and the plane's resolution; lengths on the ellipsoid by GDAL's own transformation are checked where the plane is chosen.
   const served = await serve([join(demo(), "job.toml")]);

@@ -33,6 +33,12 @@ export function s(tag: string, props: Props | null = null, ...children: Child[])
   return element;
 }
 
+/** Children that stand already stay untouched; only where the list is another one is it put in. */
+export function settle(parent: Element, ...children: (Element | null)[]): void {
+  const wanted = children.filter((child): child is Element => child !== null);
+  if (wanted.length !== parent.children.length || wanted.some((child, at) => parent.children[at] !== child)) fill(parent, ...wanted);
+}
+
 /** Puts new children in. The focus goes back to the element with the same id, what is typed and not yet taken stays in its field, and what was opened stays open. */
 export function fill(parent: Element, ...children: Child[]): void {
   const active = document.activeElement;

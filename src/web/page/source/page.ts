@@ -3,7 +3,7 @@ import * as api from "./api";
 import { card } from "./card";
 import type { Along } from "./charts";
 import { corners, drawing, type Finished } from "./draw";
-import { fill, h, s, type Child } from "./dom";
+import { fill, h, s, settle, type Child } from "./dom";
 import { fixed, moved, short, Units, unitsOf } from "./figures";
 import { folder } from "./folder";
 import { LegendView, type Bin } from "./legend";
@@ -53,6 +53,8 @@ class Page {
   private readonly head = h("header", { class: "head" });
   private readonly mapBox = h("div", { class: "map", tabindex: "0", role: "application", "aria-label": "Map of the field. Enter chooses the cell in the middle, arrow keys move, plus and minus zoom." });
   private readonly layerBar = h("div", { class: "layers", role: "radiogroup", "aria-label": "What the map shows" });
+  private readonly layerOptions = new Map<string, { input: HTMLInputElement; label: HTMLLabelElement; element: HTMLElement; taken: (on: boolean) => void }>();
+  private readonly layerSpace = h("span", { class: "grow" });
   private readonly foot = h("div", { class: "foot" });
   private readonly below = h("div", { class: "below" });
   private readonly bar = h("div", { class: "work", role: "progressbar", "aria-label": "Work" });
@@ -356,17 +358,29 @@ class Page {
     const list: [Layer, string][] = this.kept ? [...LAYERS, ["difference", "Difference"]] : LAYERS;
     const name = this.view?.record?.image?.index ?? this.ground?.index_name ?? "Index";
     if (!this.usable(this.layer) && this.view) { const next = (["zones", "index", "photo"] as Layer[]).find((layer) => this.usable(layer)); if (next && this.layer !== "uncertainty") this.layer = next; }
-    fill(this.layerBar, ...list.map(([layer, label]) => {
-      const id = `layer-${layer}`;
-      return h("span", { class: "option" }, h("input", { type: "radio", name: "layer", id, checked: this.layer === layer, disabled: !this.usable(layer), onchange: () => this.setLayer(layer) }), h("label", { for: id }, layer === "index" ? name : label));
-    }),
-      h("span", { class: "grow" }),
-      h("span", { class: "option check" }, h("input", { type: "checkbox", id: "photo-under", checked: this.photoUnder, disabled: !this.map?.hasPhoto() || this.layer === "photo", onchange: (event: Event) => { this.photoUnder = (event.target as HTMLInputElement).checked; this.paint(); } }), h("label", { for: "photo-under" }, "photo under")),
-      this.ground?.strips.some((strip) => strip.placebo.length) ? h("span", { class: "option check" }, h("input", { type: "checkbox", id: "placebo-on", checked: this.map?.showsKind("placebo"), onchange: (event: Event) => this.map?.showKind("placebo", (event.target as HTMLInputElement).checked) }), h("label", { for: "placebo-on" }, "placebo strips")) : null);
+    settle(this.layerBar,
+      ...list.map(([layer, label]) => this.layerOption("radio", `layer-${layer}`, layer === "index" ? name : label, { checked: this.layer === layer, disabled: !this.usable(layer) }, () => this.setLayer(layer))),
+      this.layerSpace,
+      this.layerOption("checkbox", "photo-under", "photo under", { checked: this.photoUnder, disabled: !this.map?.hasPhoto() || this.layer === "photo" }, (on) => { this.photoUnder = on; this.paint(); }),
+      this.ground?.strips.some((strip) => strip.placebo.length) ? this.layerOption("checkbox", "placebo-on", "placebo strips", { checked: this.map?.showsKind("placebo") === true, disabled: false }, (on) => this.map?.showKind("placebo", on)) : null);
     // With nothing to choose the row can still be scrolled on a small screen.
     if (list.some(([layer]) => this.usable(layer))) this.layerBar.removeAttribute("tabindex");
     else this.layerBar.tabIndex = 0;
-    for (const input of this.layerBar.querySelectorAll<HTMLInputElement>("input[type=radio]")) input.checked = input.id === `layer-${this.layer}`;
+  }
+  /** A choice of the row over the map. Its elements stay while answers come in: a finger may lie on one, or the focus. */
+  private layerOption(type: "radio" | "checkbox", id: string, text: string, now: { checked: boolean; disabled: boolean }, taken: (on: boolean) => void): HTMLElement {
+    let found = this.layerOptions.get(id);
+    if (!found) {
+      const input = h("input", { type, id, name: type === "radio" ? "layer" : null, onchange: () => this.layerOptions.get(id)?.taken(input.checked) });
+      const label = h("label", { for: id });
+      found = { input, label, element: h("span", { class: type === "radio" ? "option" : "option check" }, input, label), taken };
+      this.layerOptions.set(id, found);
+    }
+    found.taken = taken;
+    found.input.checked = now.checked;
+    found.input.disabled = now.disabled;
+    if (found.label.textContent !== text) found.label.textContent = text;
+    return found.element;
   }
 
   /** Colours of the layer, its legend and its histogram, from the same numbers. */
