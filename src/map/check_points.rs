@@ -230,16 +230,13 @@ fn middle(prescription: &Prescription, cell: usize) -> Option<(f64, f64)> {
 fn depths(prescription: &Prescription, rate: &[Option<f64>]) -> Vec<u32> {
     let cells = &prescription.grid.cells;
     let part_of = |cell: usize| prescription.grid.part_of(cell);
-    let places: BTreeMap<(usize, i32, i32), usize> = cells
-        .iter()
-        .enumerate()
-        .map(|(cell, shape)| ((part_of(cell), shape.row, shape.col), cell))
-        .collect();
+    let places = prescription.grid.places();
     let around = |cell: usize| {
         let (part, row, col) = (part_of(cell), cells[cell].row, cells[cell].col);
         (-1..=1)
-            .flat_map(move |r| (-1..=1).map(move |c| (part, row + r, col + c)))
-            .filter(move |place| *place != (part, row, col))
+            .flat_map(move |r| (-1..=1).map(move |c| (row + r, col + c)))
+            .filter(move |place| *place != (row, col))
+            .map(move |(row, col)| (part, row, col))
     };
     let mut depth = vec![u32::MAX; cells.len()];
     let mut queue = VecDeque::new();
@@ -253,23 +250,24 @@ fn depths(prescription: &Prescription, rate: &[Option<f64>]) -> Vec<u32> {
             cells[cell].shape != CellShape::Whole
         }
     };
+    let cut: Vec<bool> = (0..cells.len()).map(is_cut).collect();
     for cell in 0..cells.len() {
-        if is_cut(cell) {
+        if cut[cell] {
             depth[cell] = 0;
         } else if around(cell).any(|place| {
             places
-                .get(&place)
-                .is_none_or(|other| is_cut(*other) || rate[*other] != rate[cell])
+                .find(place)
+                .is_none_or(|other| cut[other] || rate[other] != rate[cell])
         }) {
             depth[cell] = 1;
             queue.push_back(cell);
         }
     }
     while let Some(cell) = queue.pop_front() {
-        for other in around(cell).filter_map(|place| places.get(&place)) {
-            if depth[*other] == u32::MAX {
-                depth[*other] = depth[cell] + 1;
-                queue.push_back(*other);
+        for other in around(cell).filter_map(|place| places.find(place)) {
+            if depth[other] == u32::MAX {
+                depth[other] = depth[cell] + 1;
+                queue.push_back(other);
             }
         }
     }

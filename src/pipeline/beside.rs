@@ -1,17 +1,15 @@
 //! Whether the highest rates lie beside ground that is kept clear: wet ground beside a pond is pale too, and needs no nitrogen.
 
-use geo::{BoundingRect as _, Distance as _, Euclidean, MultiPolygon, Point};
+use geo::{Distance as _, Euclidean, Point};
 
 use crate::finding::{Finding, codes};
 use crate::map::prescription::CellState;
-use crate::pipeline::cell_facts::CellFacts;
+use crate::pipeline::cell_facts::{BESIDE_WIDTHS, CellFacts};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::space::crs::{Crs, Projector};
 use crate::units::{Area, Length, M_PER_FT};
 
-/// Ground within so many working widths lies beside what is kept clear.
-const WIDTHS: f64 = 2.0;
 /// The highest rates: this share of the canopy's area. \[–\]
 const HIGHEST: f64 = 0.1;
 /// Rates that more than this share of the canopy has are no highest ones. \[–\]
@@ -34,7 +32,7 @@ pub fn finding_of(
     if ground.kept_clear.0.is_empty() {
         return None;
     }
-    let reach = working_width.get() * WIDTHS;
+    let reach = working_width.get() * BESIDE_WIDTHS;
     let grid = &ground.grid;
     // Exact rates: rounded ones are alike too often to be ranked.
     let mut ranked: Vec<(usize, f64, f64)> = (0..grid.cells.len())
@@ -56,10 +54,10 @@ pub fn finding_of(
     if limit <= 0.0 || of_top > COMMON * canopy {
         return None;
     }
-    let is_near = |k: usize| {
-        facts.centres[k].is_some_and(|middle| lies_within(middle, &ground.kept_clear, reach))
-    };
-    let near: Vec<bool> = ranked.iter().map(|cell| is_near(cell.0)).collect();
+    let near: Vec<bool> = ranked
+        .iter()
+        .map(|cell| facts.beside_kept_clear[cell.0])
+        .collect();
     let area = |count: usize| -> f64 {
         ranked[..count]
             .iter()
@@ -112,17 +110,6 @@ pub fn finding_of(
             100.0 * often.1
         ),
     ))
-}
-
-fn lies_within(place: Point<f64>, shape: &MultiPolygon<f64>, reach: f64) -> bool {
-    shape.iter().any(|part| {
-        part.bounding_rect().is_some_and(|around| {
-            place.x() >= around.min().x - reach
-                && place.x() <= around.max().x + reach
-                && place.y() >= around.min().y - reach
-                && place.y() <= around.max().y + reach
-        }) && Euclidean.distance(&place, part) <= reach
-    })
 }
 
 /// The largest connected group of some cells, by area; of equal ones the first.

@@ -1,6 +1,9 @@
 //! What ground and pixels say of every cell, whatever rates are asked for: worked out once, and used by every decision.
 
-use geo::{BooleanOps as _, Centroid as _, Contains as _, MultiPolygon, Point};
+use geo::{
+    BooleanOps as _, BoundingRect as _, Centroid as _, Contains as _, Distance as _, Euclidean,
+    MultiPolygon, Point,
+};
 
 use crate::job::settings::Machine;
 use crate::pipeline::ground::Ground;
@@ -10,11 +13,14 @@ use crate::pipeline::survey::Survey;
 use crate::space::cells::Cell;
 use crate::space::lay::{LayError, cells_along};
 use crate::space::polygon::{grown, oriented};
+use crate::units::Length;
 
 /// A cell below this share of a full one is a sliver.
 const SLIVER: f64 = 0.01;
 /// A cell belongs to the headland when more than this share of it lies there. \[–\]
 const MOSTLY: f64 = 0.5;
+/// Ground within so many working widths lies beside what is kept clear.
+pub const BESIDE_WIDTHS: f64 = 2.0;
 
 /// Facts of cells, each list in grid order.
 #[derive(Clone, Debug)]
@@ -23,6 +29,8 @@ pub struct CellFacts {
     pub centres: Vec<Option<Point<f64>>>,
     /// Whether the centroid lies in a strip.
     pub in_strip: Vec<bool>,
+    /// Whether the centroid lies beside ground that is kept clear.
+    pub beside_kept_clear: Vec<bool>,
     /// The cell that a sliver follows.
     pub follows: Vec<Option<u32>>,
     /// Whether more than half of the cell lies in the headland; `None` when the headland has no rule of its own.
@@ -55,6 +63,11 @@ impl CellFacts {
             set,
             set_twice,
             in_strip,
+            beside_kept_clear: beside_kept_clear(
+                &ground.kept_clear,
+                &centres,
+                machine.working_width,
+            ),
             follows: slivers(ground),
             in_headland: in_headland(ground, machine)?,
             margin: margin_of(ground, &centres, machine.overrun)?,
@@ -137,4 +150,28 @@ fn slivers(ground: &Ground) -> Vec<Option<u32>> {
         }
     }
     best.into_iter().map(|(_, host)| host).collect()
+}
+
+/// For each cell whether its middle lies beside ground that is kept clear.
+fn beside_kept_clear(
+    kept_clear: &MultiPolygon<f64>,
+    centres: &[Option<Point<f64>>],
+    working_width: Length,
+) -> Vec<bool> {
+    let reach = working_width.get() * BESIDE_WIDTHS;
+    centres
+        .iter()
+        .map(|centre| centre.is_some_and(|middle| lies_within(middle, kept_clear, reach)))
+        .collect()
+}
+
+fn lies_within(place: Point<f64>, shape: &MultiPolygon<f64>, reach: f64) -> bool {
+    shape.iter().any(|part| {
+        part.bounding_rect().is_some_and(|around| {
+            place.x() >= around.min().x - reach
+                && place.x() <= around.max().x + reach
+                && place.y() >= around.min().y - reach
+                && place.y() <= around.max().y + reach
+        }) && Euclidean.distance(&place, part) <= reach
+    })
 }

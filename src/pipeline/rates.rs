@@ -18,6 +18,7 @@ use crate::science::monte_carlo::uses_reference;
 use crate::science::yield_response::{Capped as Bound, is_thin, round_to_step, thin_below};
 use crate::units::{Area, NRate, Share};
 use crate::zones::build::{Kind, Rate};
+use rayon::prelude::*;
 
 /// What the image says of a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -217,7 +218,7 @@ pub fn rates(
         );
 
     let own: Vec<Option<CellRate>> = seen
-        .iter()
+        .par_iter()
         .zip(&reference_of)
         .zip(&field_ratios)
         .map(|((cell, reference), ratio)| {

@@ -166,18 +166,22 @@ pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>
         capacity: machine.capacity,
         unit: output.unit,
     };
-    let totals = totals_of(
-        &spread,
-        response.maximum_ratio,
-        (ground, survey),
-        (&reference, &facts.share),
-        &rated,
-        &zones,
+    let (totals, money) = rayon::join(
+        || {
+            totals_of(
+                &spread,
+                response.maximum_ratio,
+                (ground, survey),
+                (&reference, &facts.share),
+                &rated,
+                &zones,
+            )
+        },
+        || {
+            let prices = settings.prices.as_ref()?;
+            money_of(prices, (response, rule), &rated, &zones)
+        },
     );
-    let money = settings
-        .prices
-        .as_ref()
-        .and_then(|prices| money_of(prices, (response, rule), &rated, &zones));
     let title = Title {
         filed: &settings.filed,
         field_name: &settings.field.name,

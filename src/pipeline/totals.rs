@@ -12,8 +12,9 @@ use crate::pipeline::survey::Survey;
 use crate::science::blend::Blend;
 use crate::science::loads::Loads;
 use crate::science::methods::RateModel;
-use crate::science::noise::{NoiseTotals, noise_sd, noise_totals};
+use crate::science::noise::{NoiseTotals, noise_nitrogen, noise_sd, noise_totals};
 use crate::units::{Area, NRate, Product, RateUnit, Yield};
+use rayon::prelude::*;
 
 /// Totals of a run. Nitrogen in kg, product in the unit of the job.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -102,60 +103,107 @@ pub fn ways(reference: &Reference, measured: &Measured) -> [Option<Option<Blend>
     ]
 }
 
-/// Exact nitrogen of seen cells for other references or inputs. \[kg\]
-fn nitrogen(rated: &Rated, model: &RateModel, reference: impl Fn(usize) -> f64) -> f64 {
-    let own = |k: usize| rated.field_ratio_of[k];
-    nitrogen_against(rated, model, reference, own, rated.field_exact)
+/// A cell whose rate follows from its index, as sums of other references and inputs need it.
+struct SeenCell {
+    /// Its position.
+    at: usize,
+    index: f64,
+    /// What the method keeps of the index.
+    kept: f64,
+    area: Area,
+    state: CellState,
 }
 
-/// The same for other response indices of the strips too, and another field rate for thin cells.
-fn nitrogen_against(
-    rated: &Rated,
-    model: &RateModel,
-    reference: impl Fn(usize) -> f64,
-    field_ratio: impl Fn(usize) -> Option<f64>,
-    field_exact: NRate,
-) -> f64 {
-    let mut sum = 0.0;
-    for (k, cell) in rated.cells.iter().enumerate() {
-        if !matches!(cell.state, CellState::Canopy | CellState::Thin) {
-            continue;
-        }
-        if let Some(exact) = cell
-            .index
-            .and_then(|index| model.rate_against(index, reference(k), field_ratio(k)))
-            .map(|rate| rate.n_exact)
-        {
-            let n = if cell.state == CellState::Thin {
-                exact.min(field_exact)
-            } else {
-                exact
-            };
-            sum += (n * cell.area).get();
+/// Seen cells, to be summed again and again: passes over the whole records would wait for memory.
+struct Varied<'a> {
+    rated: &'a Rated,
+    cells: Vec<SeenCell>,
+}
+
+impl<'a> Varied<'a> {
+    fn of(rated: &'a Rated) -> Self {
+        let cells = rated.cells.iter().enumerate().filter_map(|(at, cell)| {
+            // Canopy that is only a sliver has a part in the field's mean.
+            let counts = matches!(cell.state, CellState::Canopy | CellState::Thin)
+                || rated.outside_strips[at];
+            let index = cell.index.filter(|_| counts)?;
+            Some(SeenCell {
+                at,
+                index,
+                kept: rated.model.method.kept(index),
+                area: cell.area,
+                state: cell.state,
+            })
+        });
+        Self {
+            rated,
+            cells: cells.collect(),
         }
     }
-    sum
+
+    /// Exact nitrogen for other references or inputs. \[kg\]
+    fn nitrogen(&self, model: &RateModel, reference: impl Fn(usize) -> f64) -> f64 {
+        let own = |k: usize| self.rated.field_ratio_of[k];
+        self.nitrogen_against(model, reference, own, self.rated.field_exact)
+    }
+
+    /// The field rate that another model would have, not rounded.
+    fn field_mean(&self, model: &RateModel) -> NRate {
+        let rated = self.rated;
+        let outside = rated.outside_strips.iter().any(|outside| *outside);
+        let (mut sum, mut area) = (0.0, 0.0);
+        for cell in &self.cells {
+            let k = cell.at;
+            let counts = if outside {
+                rated.outside_strips[k]
+            } else {
+                cell.state == CellState::Canopy
+            };
+            if !counts {
+                continue;
+            }
+            let own = (cell.index, cell.kept);
+            if let Some(rate) = model.rate_kept(own, rated.reference_of[k], rated.field_ratio_of[k])
+            {
+                sum += rate.n_exact.get() * cell.area.get();
+                area += cell.area.get();
+            }
+        }
+        NRate::kg_per_ha(sum / area.max(f64::MIN_POSITIVE))
+    }
+
+    /// [`Self::nitrogen`] for other response indices of the strips too, and another field rate for thin cells.
+    fn nitrogen_against(
+        &self,
+        model: &RateModel,
+        reference: impl Fn(usize) -> f64,
+        field_ratio: impl Fn(usize) -> Option<f64>,
+        field_exact: NRate,
+    ) -> f64 {
+        let mut sum = 0.0;
+        for cell in &self.cells {
+            if cell.state == CellState::Sliver {
+                continue;
+            }
+            let k = cell.at;
+            let own = (cell.index, cell.kept);
+            if let Some(rate) = model.rate_kept(own, reference(k), field_ratio(k)) {
+                let exact = rate.n_exact;
+                let n = if cell.state == CellState::Thin {
+                    exact.min(field_exact)
+                } else {
+                    exact
+                };
+                sum += (n * cell.area).get();
+            }
+        }
+        sum
+    }
 }
 
 /// The field rate that another model would have, not rounded: the mean over canopy outside strips, or over all canopy where none lies outside.
 pub fn field_mean(rated: &Rated, model: &RateModel) -> NRate {
-    let outside = rated.outside_strips.iter().any(|outside| *outside);
-    let (mut sum, mut area) = (0.0, 0.0);
-    for (k, cell) in rated.cells.iter().enumerate() {
-        let counts = if outside {
-            rated.outside_strips[k]
-        } else {
-            cell.state == CellState::Canopy
-        };
-        let rate = cell.index.filter(|_| counts).and_then(|index| {
-            model.rate_against(index, rated.reference_of[k], rated.field_ratio_of[k])
-        });
-        if let Some(rate) = rate {
-            sum += rate.n_exact.get() * cell.area.get();
-            area += cell.area.get();
-        }
-    }
-    NRate::kg_per_ha(sum / area.max(f64::MIN_POSITIVE))
+    Varied::of(rated).field_mean(model)
 }
 
 /// What is spread, as far as totals need to know.
@@ -315,7 +363,7 @@ fn limit_alone(
     limit_of(maximum_ratio, &evidence)
 }
 
-/// Totals with what other references or inputs would make of them.
+/// Totals with what other references or inputs would make of them; each is a pass of its own over the cells, on as many threads as there are.
 fn varied(
     maximum_ratio: MaximumRatio,
     (ground, survey): (&Ground, &Survey),
@@ -324,87 +372,143 @@ fn varied(
     mut totals: Totals,
 ) -> Totals {
     let model = &rated.model;
+    let cells = &Varied::of(rated);
     let own = |k: usize| rated.reference_of[k];
     // Another strip index is another response index too; in a balanced level both halves move with it.
     let scaled_by = |model: &RateModel, factor: f64| {
-        nitrogen_against(
-            rated,
+        cells.nitrogen_against(
             model,
             |k| rated.reference_of[k] * factor,
             |k| rated.field_ratio_of[k].map(|ratio| ratio * factor),
             rated.field_exact,
         )
     };
-    let scaled = |factor: f64| scaled_by(model, factor);
-    totals.n_kg_base = nitrogen(rated, model, own);
-    if model.uses_response_index() {
-        let by = |blend: Option<Blend>| {
-            let model = model.with_blend(blend);
-            let field = field_mean(rated, &model);
-            nitrogen_against(rated, &model, own, |k| rated.field_ratio_of[k], field)
-        };
-        let [_, whole_field, measured] = ways(reference, measured).map(|way| way.map(by));
-        totals.n_kg_by_share = ByShare {
-            each_cell: by(None),
-            whole_field,
-            measured,
-        };
-    }
-    totals.n_kg_by_ratio = reference
-        .ratio
-        .map(|ratio| nitrogen(rated, model, |_| ratio * survey.field_mean));
-    totals.n_kg_without_dropping = reference
-        .index_without_dropping
-        .map(|index| scaled(index / reference.measured));
-    if reference.each.len() > 1 {
-        totals.n_kg_by_strip = reference
-            .each
-            .iter()
-            .map(|(number, index)| {
-                // Alone, a strip would also have set the limit alone.
-                let limit = limit_alone(maximum_ratio, reference, *number);
-                let model = limit.map_or_else(|| model.clone(), |limit| limited(model, &limit));
-                let own = reference
-                    .each_ratio
-                    .iter()
-                    .find(|(other, _)| other == number)
-                    .map(|(_, ratio)| *ratio);
-                (
-                    *number,
-                    nitrogen_against(rated, &model, |_| *index, |_| own, rated.field_exact),
-                )
-            })
-            .collect();
-    }
-    for k in 0..2 {
-        let (mut sum, mut weight, mut any) = (0.0, 0.0, false);
-        for strip in &survey.strips {
-            if let Ok(found) = &strip.found {
-                any |= strip.variants[k].is_some();
-                sum += strip.variants[k].unwrap_or(found.index()) * strip.plan.area;
-                weight += strip.plan.area;
+    let scaled = &|factor: f64| scaled_by(model, factor);
+    let Totals {
+        n_kg_base,
+        n_kg_by_share,
+        n_kg_by_ratio,
+        n_kg_without_dropping,
+        n_kg_by_strip,
+        n_kg_by_inset,
+        n_kg_by_bounds,
+        n_kg_by_efficiency,
+        noise,
+        ..
+    } = &mut totals;
+    rayon::scope(|scope| {
+        // The longest first.
+        scope.spawn(|_| *noise = noise_of(ground, reference, rated));
+        if model.uses_response_index() {
+            scope.spawn(|_| *n_kg_by_share = by_share(cells, reference, measured));
+        }
+        scope.spawn(|_| *n_kg_base = cells.nitrogen(model, own));
+        if let Some(ratio) = reference.ratio {
+            scope.spawn(move |_| {
+                *n_kg_by_ratio = Some(cells.nitrogen(model, |_| ratio * survey.field_mean));
+            });
+        }
+        if let Some(index) = reference.index_without_dropping {
+            scope.spawn(move |_| *n_kg_without_dropping = Some(scaled(index / reference.measured)));
+        }
+        if reference.each.len() > 1 {
+            scope.spawn(|_| *n_kg_by_strip = by_strip(maximum_ratio, reference, cells));
+        }
+        for (k, inset) in n_kg_by_inset.iter_mut().enumerate() {
+            let (mut sum, mut weight, mut any) = (0.0, 0.0, false);
+            for strip in &survey.strips {
+                if let Ok(found) = &strip.found {
+                    any |= strip.variants[k].is_some();
+                    sum += strip.variants[k].unwrap_or(found.index()) * strip.plan.area;
+                    weight += strip.plan.area;
+                }
+            }
+            if any {
+                scope.spawn(move |_| *inset = Some(scaled(sum / weight / reference.measured)));
             }
         }
-        totals.n_kg_by_inset[k] = any.then(|| scaled(sum / weight / reference.measured));
-    }
-    if let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) {
-        let at = |bound: f64| {
-            // A limit that is the field's own ratio moves with it.
-            let limit = RatioLimit {
-                value: bound.max(1.0),
-                ..rated.limit
+        if let (Some(low), Some(high), Some(ratio)) =
+            (reference.low, reference.high, reference.ratio)
+        {
+            let at = move |bound: f64| {
+                // A limit that is the field's own ratio moves with it.
+                let limit = RatioLimit {
+                    value: bound.max(1.0),
+                    ..rated.limit
+                };
+                let moved = (rated.limit.by == SetBy::NoResponse).then(|| limited(model, &limit));
+                scaled_by(moved.as_ref().unwrap_or(model), bound / ratio)
             };
-            let moved = (rated.limit.by == SetBy::NoResponse).then(|| limited(model, &limit));
-            scaled_by(moved.as_ref().unwrap_or(model), bound / ratio)
-        };
-        totals.n_kg_by_bounds = Some((at(low), at(high)));
-    }
-    let efficient = |e: f64| {
-        model
-            .with_use_efficiency(e)
-            .map(|model| nitrogen(rated, &model, own))
+            scope.spawn(move |_| *n_kg_by_bounds = Some(rayon::join(|| at(low), || at(high))));
+        }
+        scope.spawn(|_| {
+            let efficient = |e: f64| {
+                model
+                    .with_use_efficiency(e)
+                    .map(|model| cells.nitrogen(&model, own))
+            };
+            let (high, low) = rayon::join(|| efficient(0.6), || efficient(0.4));
+            *n_kg_by_efficiency = high.zip(low);
+        });
+    });
+    totals
+}
+
+/// Exact nitrogen by each way of comparing; equal ways are summed once.
+fn by_share(cells: &Varied<'_>, reference: &Reference, measured: &Measured) -> ByShare {
+    let rated = cells.rated;
+    let by = |blend: Option<Blend>| {
+        let model = rated.model.with_blend(blend);
+        let field = cells.field_mean(&model);
+        cells.nitrogen_against(
+            &model,
+            |k| rated.reference_of[k],
+            |k| rated.field_ratio_of[k],
+            field,
+        )
     };
-    totals.n_kg_by_efficiency = efficient(0.6).zip(efficient(0.4));
+    let [each_cell, whole_field, measured] = ways(reference, measured);
+    let (each_sum, field_sum) = rayon::join(|| each_cell.map(by), || whole_field.map(by));
+    ByShare {
+        each_cell: each_sum.unwrap_or_default(),
+        whole_field: field_sum,
+        measured: if measured == each_cell {
+            each_sum
+        } else if measured == whole_field {
+            field_sum
+        } else {
+            measured.map(by)
+        },
+    }
+}
+
+/// Exact nitrogen by each strip alone.
+fn by_strip(
+    maximum_ratio: MaximumRatio,
+    reference: &Reference,
+    cells: &Varied<'_>,
+) -> Vec<(usize, f64)> {
+    let rated = cells.rated;
+    let alone = |(number, index): &(usize, f64)| {
+        // Alone, a strip would also have set the limit alone.
+        let limit = limit_alone(maximum_ratio, reference, *number);
+        let model = limit.map_or_else(
+            || rated.model.clone(),
+            |limit| limited(&rated.model, &limit),
+        );
+        let own = reference
+            .each_ratio
+            .iter()
+            .find(|(other, _)| other == number)
+            .map(|(_, ratio)| *ratio);
+        let sum = cells.nitrogen_against(&model, |_| *index, |_| own, rated.field_exact);
+        (*number, sum)
+    };
+    reference.each.par_iter().map(alone).collect()
+}
+
+/// Cell-to-cell noise of the index, and the nitrogen that it makes.
+fn noise_of(ground: &Ground, reference: &Reference, rated: &Rated) -> Option<(f64, NoiseTotals)> {
     // Columns of cells along the drive, with gaps where there is no canopy.
     let mut columns: std::collections::BTreeMap<(usize, i32), Vec<Option<f64>>> =
         std::collections::BTreeMap::new();
@@ -416,12 +520,14 @@ fn varied(
             .map_or(0, |cell| cell.row)
     };
     let first: Vec<i32> = (0..ground.grid.ways()).map(first_of).collect();
+    let mut canopy = Vec::new();
     for (k, cell) in rated
         .cells
         .iter()
         .enumerate()
         .filter(|(_, cell)| cell.state == CellState::Canopy)
     {
+        canopy.extend(cell.index.map(|index| (cell.area.as_ha(), index)));
         let part = ground.grid.part_of(k);
         let column = columns.entry((part, cell.col)).or_default();
         let at = (cell.row - first[part]) as usize;
@@ -430,14 +536,17 @@ fn varied(
         }
         column[at] = cell.index;
     }
-    totals.noise = noise_sd(columns.values().map(Vec::as_slice)).map(|noise| {
-        let canopy = rated
-            .cells
-            .iter()
-            .filter(|cell| cell.state == CellState::Canopy)
-            .filter_map(|cell| cell.index.map(|index| (cell.area.as_ha(), index)));
-        let rate = |index: f64| model.exact(index, reference.index).map_or(0.0, NRate::get);
-        (noise.sd, noise_totals(canopy, noise.sd, rate))
-    });
-    totals
+    let noise = noise_sd(columns.values().map(Vec::as_slice))?;
+    let rate = |index: f64| {
+        rated
+            .model
+            .exact(index, reference.index)
+            .map_or(0.0, NRate::get)
+    };
+    // What noise makes of each cell on all threads, and the sum in the order of the cells: the same to the last digit on every machine.
+    let extra: Vec<f64> = canopy
+        .par_iter()
+        .map(|(hectares, index)| hectares * noise_nitrogen(*index, noise.sd, rate))
+        .collect();
+    Some((noise.sd, noise_totals(extra)))
 }

@@ -67,7 +67,12 @@ pub fn noise_nitrogen(index: f64, sd: f64, f: impl Fn(f64) -> f64) -> f64 {
         .map(|(x, weight)| {
             weight
                 * if *x == 0.0 {
-                    at(0.0) - plain
+                    // In its own middle a cell is what it is.
+                    if index >= f64::MIN_POSITIVE {
+                        0.0
+                    } else {
+                        at(0.0) - plain
+                    }
                 } else {
                     (at(*x) - plain) + (at(-x) - plain)
                 }
@@ -85,18 +90,13 @@ pub struct NoiseTotals {
     pub signed_kg: f64,
 }
 
-/// Adds up cells `(area ha, index)`; `f` gives a rate in kg N/ha.
+/// Adds up what noise makes of each cell, [`noise_nitrogen`] by its hectares. \[kg N\]
 ///
 /// The observed index stands for the true one, so that a cell that already reads low by chance counts by its slope there; summed over a field this is
 /// the usual plug-in estimate. `made_kg` sums the cells whose expected extra is positive, `signed_kg` all of them.
-pub fn noise_totals(
-    cells: impl Iterator<Item = (f64, f64)>,
-    sd: f64,
-    f: impl Fn(f64) -> f64,
-) -> NoiseTotals {
+pub fn noise_totals(extra_kg: impl IntoIterator<Item = f64>) -> NoiseTotals {
     let mut totals = NoiseTotals::default();
-    for (hectares, index) in cells {
-        let extra = hectares * noise_nitrogen(index, sd, &f);
+    for extra in extra_kg {
         totals.signed_kg += extra;
         totals.made_kg += extra.max(0.0);
     }
@@ -130,9 +130,11 @@ mod tests {
         assert!((rule - exact).abs() < 0.1 * exact, "{rule}");
         let ceiling = noise_nitrogen(0.5, 0.02, |x| f64::min((0.5 - x) / 0.02, 0.0));
         assert!((ceiling + rule).abs() < 1e-12);
-        let totals = noise_totals([(2.0, 0.5), (1.0, 0.4)].into_iter(), 0.02, |x| {
-            f64::max((0.5 - x) / 0.02, 0.0)
-        });
+        let rate = |x: f64| f64::max((0.5 - x) / 0.02, 0.0);
+        let totals = noise_totals(
+            [(2.0, 0.5), (1.0, 0.4)]
+                .map(|(hectares, index)| hectares * noise_nitrogen(index, 0.02, rate)),
+        );
         assert!((totals.made_kg - 2.0 * rule).abs() < 0.01 && totals.signed_kg <= totals.made_kg);
     }
 

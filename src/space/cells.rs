@@ -179,6 +179,32 @@ pub struct CellGrid {
     pub parts: Vec<Part>,
 }
 
+/// Finds cells by part, row and column: at once where a row has no gaps, else by halving the row.
+#[derive(Clone, Debug)]
+pub struct Places<'a> {
+    cells: &'a [Cell],
+    /// Of each part its first row, and the position where each row begins; the last is the part's end.
+    parts: Vec<(i32, Vec<usize>)>,
+}
+
+impl Places<'_> {
+    /// The cell at a part, row and column.
+    pub fn find(&self, (part, row, col): (usize, i32, i32)) -> Option<usize> {
+        let (first, begins) = self.parts.get(part)?;
+        let at = usize::try_from(row - first).ok()?;
+        let (start, end) = (*begins.get(at)?, *begins.get(at + 1)?);
+        let cells = &self.cells[start..end];
+        let ahead = usize::try_from(col - cells.first()?.col).ok()?;
+        if cells.get(ahead).is_some_and(|cell| cell.col == col) {
+            return Some(start + ahead);
+        }
+        cells
+            .binary_search_by_key(&col, |cell| cell.col)
+            .ok()
+            .map(|at| start + at)
+    }
+}
+
 impl CellGrid {
     /// A grid that is driven one way.
     pub const fn new(frame: CellFrame, cells: Vec<Cell>) -> Self {
@@ -251,6 +277,27 @@ impl CellGrid {
             .map(|at| range.start + at)
     }
 
+    /// Where the rows of every part begin, so that many places are found at once.
+    pub fn places(&self) -> Places<'_> {
+        let parts = (0..self.ways()).map(|part| {
+            let range = self.cells_of(part);
+            let cells = &self.cells[range.clone()];
+            let first = cells.first().map_or(0, |cell| cell.row);
+            let mut begins = Vec::new();
+            for (at, cell) in cells.iter().enumerate() {
+                while first + (begins.len() as i32) <= cell.row {
+                    begins.push(range.start + at);
+                }
+            }
+            begins.push(range.end);
+            (first, begins)
+        });
+        Places {
+            cells: &self.cells,
+            parts: parts.collect(),
+        }
+    }
+
     /// The closed rings of a cell in [`Self::frame`]: `(ring, is_exterior)`, exterior counter-clockwise, holes clockwise.
     ///
     /// Vertices are shared bit for bit by neighbours, except that a whole cell's rectangle does not repeat the extra points of cut neighbours: there are none, since
@@ -309,6 +356,50 @@ impl CellGrid {
                     })
                     .collect(),
             ),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cell(row: i32, col: i32) -> Cell {
+        Cell {
+            row,
+            col,
+            area: 1.0,
+            shape: CellShape::Whole,
+        }
+    }
+
+    #[test]
+    fn places_are_found_as_one_by_one() {
+        // A part with gaps within a row, a row that is missing and negative numbers; an empty part; a part of one cell.
+        let places = [(-2, 3), (-2, 4), (-2, 9), (0, -1), (0, 0), (1, 5), (7, 7)];
+        let mut grid = CellGrid::new(
+            CellFrame::new(90.0, 10.0, 10.0),
+            places.map(|(row, col)| cell(row, col)).to_vec(),
+        );
+        let part = |first| Part {
+            way: Way::Straight(CellFrame::new(90.0, 10.0, 10.0)),
+            first,
+        };
+        for parts in [vec![], vec![part(0), part(6), part(6)]] {
+            grid.parts = parts;
+            let found = grid.places();
+            let mut some = 0;
+            for part in 0..grid.ways() {
+                for row in -4..9 {
+                    for col in -3..11 {
+                        let one = grid.find(part, row, col);
+                        some += usize::from(one.is_some());
+                        assert_eq!(found.find((part, row, col)), one, "{part} {row} {col}");
+                    }
+                }
+            }
+            assert_eq!(some, places.len());
+            assert_eq!(found.find((9, 0, 0)), None);
         }
     }
 }

@@ -31,8 +31,9 @@ pub fn outlines(grid: &CellGrid, label_of: &[u32], labels: u32) -> Vec<MultiPoly
             .unwrap_or(0)
     };
     let vertices = Vertices::of(grid);
-    let (edges, piece_label) = cell_edges(grid, &vertices, label);
-    let borders = Borders::of(edges, &piece_label);
+    let found = cell_edges(grid, &vertices, label);
+    let borders = Borders::of(found.edges, &found.joined, &found.piece_label);
+    let piece_label = found.piece_label;
     let mut found = vec![MultiPolygon::new(Vec::new()); labels as usize];
     let mut tracer = Tracer::new(&borders, &vertices);
     let mut rest = borders.edges.as_slice();
@@ -169,14 +170,37 @@ struct CellEdge {
     up: bool,
 }
 
-/// The edges of all labelled cells, and the label of each of their pieces.
-fn cell_edges(
-    grid: &CellGrid,
-    vertices: &Vertices,
-    label: impl Fn(usize) -> u32,
-) -> (Vec<CellEdge>, Vec<u32>) {
-    let mut edges = Vec::with_capacity(4 * grid.cells.len());
+/// The edges of labelled cells as far as they may be borders.
+struct CellEdges {
+    edges: Vec<CellEdge>,
+    /// The label of each piece of ground.
+    piece_label: Vec<u32>,
+    /// Pieces that an edge within their label joins, and that is not among `edges`.
+    joined: Vec<(u32, u32)>,
+}
+
+/// The edges of all labelled cells, less those between two whole cells of one label: most of all edges, and nothing can lie on them.
+fn cell_edges(grid: &CellGrid, vertices: &Vertices, label: impl Fn(usize) -> u32) -> CellEdges {
+    let mut edges = Vec::new();
+    let mut joined = Vec::new();
     let mut piece_label = Vec::with_capacity(grid.cells.len());
+    let mut first_piece = Vec::with_capacity(grid.cells.len());
+    let mut pieces = 0_u32;
+    for (i, cell) in grid.cells.iter().enumerate() {
+        first_piece.push(pieces);
+        if label(i) > 0 {
+            pieces += match &cell.shape {
+                CellShape::Whole => 1,
+                CellShape::Cut(pieces) => pieces.len() as u32,
+            };
+        }
+    }
+    let places = grid.places();
+    let like = |own: u32, row: i32, col: i32| {
+        places
+            .find((0, row, col))
+            .filter(|&other| grid.cells[other].shape == CellShape::Whole && label(other) == own)
+    };
     let mut between = Vec::new();
     let mut put = |a: u64, b: u64, piece: u32| {
         vertices.on_edge(a, b, &mut between);
@@ -216,8 +240,16 @@ fn cell_edges(
             CellShape::Whole => {
                 let corner = |r: i32, c: i32| vertices.corner_key(cell.row + r, cell.col + c);
                 let ring = [corner(0, 0), corner(1, 0), corner(1, 1), corner(0, 1)];
-                for k in 0..4 {
-                    put(ring[k], ring[(k + 1) % 4], piece_label.len() as u32);
+                // The edge from each of these corners to the next has this neighbour beyond it.
+                let beyond = [(0, -1), (1, 0), (0, 1), (-1, 0)];
+                for (k, (row, col)) in beyond.into_iter().enumerate() {
+                    match like(own, cell.row + row, cell.col + col) {
+                        Some(other) if other > i => {
+                            joined.push((first_piece[i], first_piece[other]))
+                        }
+                        Some(_) => {}
+                        None => put(ring[k], ring[(k + 1) % 4], piece_label.len() as u32),
+                    }
                 }
                 piece_label.push(own);
             }
@@ -235,7 +267,11 @@ fn cell_edges(
             }
         }
     }
-    (edges, piece_label)
+    CellEdges {
+        edges,
+        piece_label,
+        joined,
+    }
 }
 
 /// A border edge, walked with its ground to the left. Vertices are positions in [`Borders::vertex`].
@@ -258,7 +294,7 @@ struct Borders {
 }
 
 impl Borders {
-    fn of(mut edges: Vec<CellEdge>, piece_label: &[u32]) -> Self {
+    fn of(mut edges: Vec<CellEdge>, joined: &[(u32, u32)], piece_label: &[u32]) -> Self {
         edges.sort_unstable_by_key(|edge| (edge.low, edge.high, edge.up, edge.piece));
         let mut up: Vec<u32> = (0..piece_label.len() as u32).collect();
         let mut root = |mut at: u32, join: Option<u32>| {
@@ -276,6 +312,9 @@ impl Borders {
             }
             a
         };
+        for &(piece, other) in joined {
+            root(piece, Some(other));
+        }
         let (mut left, mut ends) = (Vec::new(), Vec::new());
         for group in edges.chunk_by(|a, b| a.low == b.low && a.high == b.high) {
             let before = left.len();

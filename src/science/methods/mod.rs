@@ -113,6 +113,11 @@ pub trait Formula: fmt::Debug + Send + Sync + 'static {
         self.check()
     }
 
+    /// What of its answer hangs on the cell's own index alone and takes long, for [`Compared::kept`]; not a number where there is nothing of the kind.
+    fn kept(&self, _index: f64) -> f64 {
+        f64::NAN
+    }
+
     /// The rate of one cell, and what it comes from; `Compared::by_need` serves every method that asks for nitrogen by the ratio or the index alone.
     fn rate(&self, at: &Compared<'_>) -> Option<CellRate>;
 
@@ -211,6 +216,8 @@ pub struct Compared<'a> {
     pub limits: &'a Limits,
     /// How much of the index deficit counts as nitrogen, when not all of it does.
     pub blend: Option<Blend>,
+    /// [`Formula::kept`] of the index, where it is known already.
+    pub kept: Option<f64>,
 }
 
 /// What a method may read of a cell.
@@ -384,7 +391,7 @@ impl RateModel {
     /// `index` is the cell's canopy index, `reference` that of the strip; both rise with canopy. `None` when one is missing or not above 0, so that a
     /// cell without a value never gets a rate. The model is taken to have passed [`RateModel::check`].
     pub fn rate(&self, index: f64, reference: f64) -> Option<CellRate> {
-        self.rate_by(index, reference, self.blend)
+        self.rate_by(index, reference, self.blend, None)
     }
 
     /// The same where the strips that the cell is compared with have a response index of their own, as with `strips_use = "nearest"`; it counts only
@@ -395,14 +402,39 @@ impl RateModel {
         reference: f64,
         field_ratio: Option<f64>,
     ) -> Option<CellRate> {
-        let blend = match (self.blend, field_ratio) {
-            (Some(blend), Some(ratio)) => Some(blend.with_field_ratio(ratio)),
-            (blend, _) => blend,
-        };
-        self.rate_by(index, reference, blend)
+        self.rate_by(index, reference, self.blend_against(field_ratio), None)
     }
 
-    fn rate_by(&self, index: f64, reference: f64, blend: Option<Blend>) -> Option<CellRate> {
+    /// The same with what the method keeps of the index ([`Formula::kept`], of the same curve and growing days): for many rates of one cell.
+    pub fn rate_kept(
+        &self,
+        (index, kept): (f64, f64),
+        reference: f64,
+        field_ratio: Option<f64>,
+    ) -> Option<CellRate> {
+        self.rate_by(
+            index,
+            reference,
+            self.blend_against(field_ratio),
+            Some(kept),
+        )
+    }
+
+    /// The blend with the response index of the strips that a cell is compared with.
+    const fn blend_against(&self, field_ratio: Option<f64>) -> Option<Blend> {
+        match (self.blend, field_ratio) {
+            (Some(blend), Some(ratio)) => Some(blend.with_field_ratio(ratio)),
+            (blend, _) => blend,
+        }
+    }
+
+    fn rate_by(
+        &self,
+        index: f64,
+        reference: f64,
+        blend: Option<Blend>,
+        kept: Option<f64>,
+    ) -> Option<CellRate> {
         if !(index > 0.0 && index.is_finite() && reference > 0.0 && reference.is_finite()) {
             return None;
         }
@@ -411,6 +443,7 @@ impl RateModel {
             reference,
             limits: &self.limits,
             blend,
+            kept,
         })
     }
 

@@ -291,6 +291,32 @@ fn parameters_that_mean_nothing_are_refused() {
 }
 
 #[test]
+fn what_is_kept_of_an_index_changes_no_rate() {
+    let blend = Some(Blend {
+        share: 0.6,
+        field_ratio: 1.2,
+    });
+    for method in every() {
+        for model in [
+            model(method.clone()),
+            model(method.clone()).with_blend(blend),
+        ] {
+            for index in [0.0, 1e-9, 0.31, 0.5, 0.664, 0.9, 7.0] {
+                for (reference, ratio) in [(0.665, None), (0.72, Some(1.3)), (f64::NAN, None)] {
+                    let kept = model.method.kept(index);
+                    assert_eq!(
+                        model.rate_kept((index, kept), reference, ratio),
+                        model.rate_against(index, reference, ratio),
+                        "{} at {index}",
+                        model.method.name()
+                    );
+                }
+            }
+        }
+    }
+}
+
+#[test]
 fn a_simulation_may_turn_every_screw() {
     for method in every() {
         let plain = model(method);

@@ -364,12 +364,17 @@ impl RateInputs {
 /// assert_eq!(format!("{:.0}", rate.n_exact.as_lb_per_ac()), "33");
 /// ```
 pub fn rate_of(index: f64, reference: f64, inputs: &RateInputs) -> Option<CellRate> {
+    let uncapped = inputs.curve.yield_at(index, inputs.growing_days);
+    rate_from(uncapped, index, reference, inputs)
+}
+
+/// The same from the yield of the curve at this index, which costs most of it.
+fn rate_from(uncapped: Yield, index: f64, reference: f64, inputs: &RateInputs) -> Option<CellRate> {
     if !(index > 0.0 && index.is_finite() && reference > 0.0 && reference.is_finite()) {
         return None;
     }
     let ratio_raw = response_index(index, reference, inputs.blend);
     let ratio = inputs.held_ratio(ratio_raw);
-    let uncapped = inputs.curve.yield_at(index, inputs.growing_days);
     let yield_without = uncapped.min(inputs.maximum_yield);
     let reachable = yield_without * ratio;
     let yield_with = reachable.min(inputs.maximum_yield);
@@ -602,9 +607,13 @@ impl Formula for YieldResponse {
     fn check_within(&self, limits: &Limits, blend: Option<Blend>) -> Result<(), MethodError> {
         Ok(self.inputs(limits, blend).check()?)
     }
+    fn kept(&self, index: f64) -> f64 {
+        self.curve.yield_at(index, self.growing_days).get()
+    }
     fn rate(&self, at: &Compared<'_>) -> Option<Rate> {
         let inputs = self.inputs(at.limits, at.blend);
-        let cell = rate_of(at.index, at.reference, &inputs)?;
+        let uncapped = Yield::kg_per_ha(at.kept.unwrap_or_else(|| self.kept(at.index)));
+        let cell = rate_from(uncapped, at.index, at.reference, &inputs)?;
         Some(Rate {
             beyond: inputs.is_beyond(cell.ratio_raw),
             ratio_raw: cell.ratio_raw,
