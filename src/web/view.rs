@@ -141,13 +141,16 @@ fn fault(fault: &Fault) -> FaultView {
     }
 }
 
-/// With a capital.
+/// With a capital, unless it begins with a name that must stay as it is: a file, a key.
 fn sentence(text: &str) -> String {
+    let word = text.split([' ', ',']).next().unwrap_or_default();
     let mut chars = text.chars();
-    chars
-        .next()
-        .map(|first| first.to_uppercase().chain(chars).collect())
-        .unwrap_or_default()
+    match chars.next() {
+        Some(first) if word.chars().all(char::is_alphabetic) => {
+            first.to_uppercase().chain(chars).collect()
+        }
+        _ => text.to_owned(),
+    }
 }
 
 /// A refusal with files as people know them: below the page's folder.

@@ -360,6 +360,16 @@ await check("the choices over the map stay under the finger while an answer come
   await served.end();
 });
 
+await check("a refusal names a file as it is spelled", async () => {
+  const served = await states.refused.serve();
+  const { page, context } = await open(chromium, served);
+  await states.refused.reach(page);
+  const said = await page.textContent(".refusal h2");
+  holds(/ field\/absent\.tif: there is no such file/.test(said), said);
+  await context.close();
+  await served.end();
+});
+
 await check("the scale bar is right", async () => {
   // The bar's metres against its pixels and the plane's resolution; lengths on the ellipsoid by GDAL's own transformation are checked where the plane is chosen.
   const served = await serve([join(demo(), "job.toml")]);

@@ -45,3 +45,8 @@ export class Units {
 }
 
 export const unitsOf = (view: View | null): Units => new Units(view?.record ?? null);
+
+/** A text with a capital, unless it begins with a name that must stay as it is: a file, a key. */
+export function sentence(text: string): string {
+  return /^\p{Ll}\p{L}*[\s,]/u.test(text) ? text.charAt(0).toUpperCase() + text.slice(1) : text;
+}

@@ -4,7 +4,7 @@ import { card } from "./card";
 import type { Along } from "./charts";
 import { corners, drawing, type Finished } from "./draw";
 import { fill, h, s, settle, type Child } from "./dom";
-import { fixed, moved, short, Units, unitsOf } from "./figures";
+import { fixed, moved, sentence, short, Units, unitsOf } from "./figures";
 import { folder } from "./folder";
 import { LegendView, type Bin } from "./legend";
 import { FieldMap, type Layer, type Paint, type Rgba, type Tool } from "./map";
@@ -663,7 +663,7 @@ class Page {
     return change((r) => r.totals.product ?? r.totals.n_kg, 0);
   }
   private refusalBox(refused: api.Refused): HTMLElement {
-    return h("div", { class: "refusal", role: "alert" }, h("h2", null, h("span", { "aria-hidden": "true" }, "✕ "), refused.headline.charAt(0).toUpperCase() + refused.headline.slice(1)), refused.facts.length ? h("ul", null, ...refused.facts.map((fact) => h("li", null, h("code", null, fact.place), ` ${fact.text}`))) : null, refused.hint ? h("p", null, refused.hint) : null,
+    return h("div", { class: "refusal", role: "alert" }, h("h2", null, h("span", { "aria-hidden": "true" }, "✕ "), sentence(refused.headline)), refused.facts.length ? h("ul", null, ...refused.facts.map((fact) => h("li", null, h("code", null, fact.place), ` ${fact.text}`))) : null, refused.hint ? h("p", null, refused.hint) : null,
       h("p", { class: "actions" }, h("button", { onclick: () => void this.act("reload") }, "Load the job again"), this.refusal === refused ? h("button", { class: "quiet", onclick: () => { this.refusal = null; this.draw(); } }, "Close") : null));
   }
   private openQuestion(number: number): void {

@@ -1,7 +1,7 @@
 // What each question opens to.
 import { h, type Child } from "./dom";
 import { field, find, further, type FormHost } from "./form";
-import { fixed, short, type Units } from "./figures";
+import { fixed, sentence, short, type Units } from "./figures";
 import { causes, placebo, profile, response, type Along } from "./charts";
 import type { Finding, Ground, Made, Ring, Rings, Tree, View, Zone } from "./api";
 import { GROUND } from "./card";
@@ -140,7 +140,7 @@ function one(host: PanelHost, finding: Finding, k: number): HTMLElement {
   const by = h("input", { id: `by-${finding.code}`, "aria-label": "name", placeholder: "who accepts it" });
   return h("li", { class: finding.severity },
     h("details", { id: `finding-${finding.code}-${k}`, open: finding.severity === "stop" && !finding.accepted },
-      h("summary", null, h("span", { class: "sign", "aria-hidden": "true" }, sign), h("span", { class: "hidden" }, `${finding.severity}: `), finding.message.charAt(0).toUpperCase() + finding.message.slice(1)),
+      h("summary", null, h("span", { class: "sign", "aria-hidden": "true" }, sign), h("span", { class: "hidden" }, `${finding.severity}: `), sentence(finding.message)),
       h("p", null, finding.why), finding.accepted ? h("p", null, `Accepted by ${finding.accepted}`) : null,
       h("p", { class: "soft" }, h("code", null, finding.code), " ", finding.question !== 4 ? h("button", { class: "quiet", onclick: () => host.jump(finding.question, placeOf(host, finding)) }, `Question ${finding.question}`) : null, " ", place ? h("button", { class: "quiet", onclick: () => host.goPlace(Number(place[1]), Number(place[2])) }, "On the map") : null),
       finding.acceptable ? h("div", { class: "accept" }, h("p", null, "An adviser can go past it, by name and with a reason; both stand in the job and on the report."), reason, by, h("button", { onclick: () => host.accept(finding, reason.value, by.value) }, "Accept this stop")) : null));
