@@ -70,17 +70,34 @@
 //!
 //! [`pipeline::run`] calls them in order. Programs that bring their own pixels start there ([`space::raster::RasterSource`]); one flat rate from hand readings is
 //! [`app::rate`].
+//!
+//! # Without GDAL
+//!
+//! What touches files, GDAL, PROJ and `SQLite` is behind the feature `system`, which is on by default: [`app`], [`cli`], [`mod@format`], [`report`], the page, and all ways from one
+//! reference system to another ([`space::crs::Projector`]). Without default features the rest is left: settings, formulas, cells, zones and the walk.
 
 #![forbid(unsafe_code)]
+#![cfg_attr(
+    not(feature = "system"),
+    allow(
+        dead_code,
+        unused_imports,
+        reason = "what only files, command and page call is not taken out of the core one by one"
+    )
+)]
 
+#[cfg(feature = "system")]
 pub mod app;
+#[cfg(feature = "system")]
 pub mod cli;
 pub mod finding;
+#[cfg(feature = "system")]
 pub mod format;
 pub mod job;
 pub mod key;
 pub mod map;
 pub mod pipeline;
+#[cfg(feature = "system")]
 pub mod report;
 pub mod science;
 pub mod space;
@@ -89,9 +106,15 @@ pub mod units;
 pub mod web;
 pub mod zones;
 
+#[cfg(feature = "system")]
 pub use app::decide::Decision;
+#[cfg(feature = "system")]
 pub use app::error::AppError;
+#[cfg(feature = "system")]
 pub use app::files::MapFiles;
+#[cfg(feature = "system")]
 pub use app::prepare::{Prepared, prepare};
+#[cfg(feature = "system")]
 pub use app::progress::Silent;
+#[cfg(feature = "system")]
 pub use app::requests::Common;

@@ -202,6 +202,33 @@ fn ranked(
     Ok(ranked)
 }
 
+/// Those of a list whose weather may come into a season's count, in the order of the list, for a field that lies around a place, no part of it farther than `within`
+/// \[km\]. `None` where the whole list counts: the named station is not in it.
+pub(crate) fn may_speak_for<'a>(
+    season: &Season,
+    named: Option<&str>,
+    list: &'a [Station],
+    (place, within): ((f64, f64), f64),
+) -> Option<Vec<&'a Station>> {
+    let is_named =
+        |station: &Station| named.is_some_and(|name| station.name.eq_ignore_ascii_case(name));
+    if named.is_some() && !list.iter().any(is_named) {
+        return None;
+    }
+    let km = |station: &Station| distance_km(place, (station.longitude, station.latitude));
+    let nearest = list.iter().map(km).fold(f64::INFINITY, f64::min);
+    let may = |station: &&Station| {
+        let near = km(station);
+        let first = if named.is_some() {
+            is_named(station)
+        } else {
+            near <= nearest + 2.0 * within
+        };
+        first || season.missing_days == MissingDayRule::NextStation && near <= FAR_KM + 2.0 * within
+    };
+    Some(list.iter().filter(may).collect())
+}
+
 fn refused(
     season: &Season,
     error: &GrowingDaysError,

@@ -16,9 +16,9 @@ impl ValueEnum for Format {
         Self::ALL
     }
     fn to_possible_value(&self) -> Option<PossibleValue> {
-        let rules = self.rules();
-        let value = PossibleValue::new(rules.word()).help(rules.about());
-        Some(value.aliases(rules.short_names()))
+        let row = self.row();
+        let value = PossibleValue::new(row.word).help(row.about);
+        Some(value.aliases(row.short_names))
     }
 }
 

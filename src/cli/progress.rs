@@ -39,7 +39,23 @@ struct Inner {
 struct Lines {
     stage: String,
     total: u64,
+    began: Instant,
     last: Option<Instant>,
+}
+
+/// How long a stage takes still, at the pace of what is done, in words; `None` where nothing can be told.
+fn left(elapsed: Duration, done: u64, total: u64) -> Option<String> {
+    let rest = total.checked_sub(done).filter(|rest| *rest > 0)?;
+    if done == 0 {
+        return None;
+    }
+    let seconds = elapsed.as_secs_f64() * rest as f64 / done as f64;
+    let minutes = (seconds / 60.0).round() as u64;
+    Some(match minutes {
+        0 => "less than a minute left".to_owned(),
+        1..120 => format!("about {minutes} min left"),
+        _ => format!("about {:.0} h left", seconds / 3600.0),
+    })
 }
 
 impl Meter {
@@ -51,6 +67,7 @@ impl Meter {
             Mutex::new(Lines {
                 stage: String::new(),
                 total: 0,
+                began: Instant::now(),
                 last: None,
             })
         });
@@ -109,6 +126,7 @@ impl Progress for Meter {
             let mut lines = lines.lock().unwrap_or_else(PoisonError::into_inner);
             stage.clone_into(&mut lines.stage);
             lines.total = total;
+            lines.began = Instant::now();
         }
         self.line(|lines| format!("haulm: {}", lines.stage));
     }
@@ -119,7 +137,13 @@ impl Progress for Meter {
             bar.set_position(done);
         }
         self.line(|lines| match (done * 100).checked_div(lines.total) {
-            Some(percent) => format!("haulm: {} {} %", lines.stage, percent.min(100)),
+            Some(percent) => {
+                let so_far = format!("haulm: {} {} %", lines.stage, percent.min(100));
+                match left(lines.began.elapsed(), done, lines.total) {
+                    Some(left) => format!("{so_far}, {left}"),
+                    None => so_far,
+                }
+            }
             None => format!("haulm: {}", lines.stage),
         });
     }
@@ -135,6 +159,17 @@ impl Progress for Meter {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn time_left_follows_the_pace() {
+        let left = |seconds, done, total| left(Duration::from_secs(seconds), done, total);
+        assert_eq!(left(10, 1, 3).as_deref(), Some("less than a minute left"));
+        assert_eq!(left(60, 100, 400).as_deref(), Some("about 3 min left"));
+        assert_eq!(left(3_600, 10, 100).as_deref(), Some("about 9 h left"));
+        assert_eq!(left(10, 0, 4), None, "no pace yet");
+        assert_eq!(left(10, 4, 4), None, "nothing is left");
+        assert_eq!(left(10, 4, 0), None, "nobody knows how much there is");
+    }
 
     #[test]
     fn lines_are_sparse() {

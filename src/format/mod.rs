@@ -46,20 +46,11 @@ use crate::map::imported::ImportedMap;
 use crate::map::task_options::TaskOptions;
 use jiff::Timestamp;
 
+pub use crate::map::formats::{Format, Keeps, Rounding};
 pub use write_error::WriteError;
 
-/// What a format is called, and how it reads and writes a map. One folder of `format` implements it for each entry of [`Format`].
+/// How a format reads and writes a map. One folder of `format` implements it for each entry of [`Format`].
 pub trait MapFormat: Sync {
-    /// The word of it in job files and on the command line.
-    fn word(&self) -> &'static str;
-    /// What people type for it, in small letters.
-    fn short_names(&self) -> &'static [&'static str];
-    /// Endings of its files, without the dot; the first is the one written.
-    fn endings(&self) -> &'static [&'static str];
-    /// For what it is, in a sentence.
-    fn about(&self) -> &'static str;
-    /// What a map keeps and loses in it.
-    fn keeps(&self) -> Keeps;
     /// Where a run puts it in the output folder, without the ending: what lies in `machine/` is for the machine.
     fn place(&self, _field: &str, _map_id: &str) -> String {
         "office/prescription".to_owned()
@@ -85,38 +76,6 @@ pub trait MapFormat: Sync {
         map: &ExportMap<'_>,
         options: &WriteOptions<'_>,
     ) -> Result<Checked<Written>, WriteError>;
-}
-
-/// What a map keeps in a format.
-#[expect(
-    clippy::struct_excessive_bools,
-    reason = "each says whether a format keeps one thing of a map; none excludes another"
-)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Keeps {
-    /// Columns besides zone and rate, and nitrogen beside the product.
-    pub columns: bool,
-    /// The map's own reference system; else WGS 84.
-    pub system: bool,
-    /// Coordinates to full precision; else 7 decimals of a degree.
-    pub coordinates: bool,
-    /// How rates are rounded.
-    pub rates: Rounding,
-    /// A grid as a grid.
-    pub grid: bool,
-    /// Boundary, and rates that a terminal falls back to.
-    pub fallbacks: bool,
-}
-
-/// How a format rounds rates.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Rounding {
-    /// To 0.01.
-    Hundredths,
-    /// To 32-bit numbers.
-    Float32,
-    /// To the whole numbers of a data dictionary.
-    Dictionary,
 }
 
 /// What a writer is told besides the map.
@@ -166,78 +125,17 @@ impl Written {
     }
 }
 
-/// The formats: name here, and the folder that reads and writes it.
-macro_rules! formats {
-    ($($name:ident => $folder:ident),+ $(,)?) => {
-        /// A format of maps.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-        pub enum Format {
-            $(#[doc = concat!("See [`mod@", stringify!($folder), "`].")] $name),+
-        }
-
-        impl Format {
-            /// All of them.
-            pub const ALL: &'static [Self] = &[$(Self::$name),+];
-            /// Their words, in the same order.
-            pub const WORDS: &'static [&'static str] = &[$($folder::WORD),+];
-
-            /// How it reads and writes.
-            pub const fn rules(self) -> &'static dyn MapFormat {
-                match self {
-                    $(Self::$name => &$folder::$name),+
-                }
-            }
-        }
-    };
-}
-
-formats! {
-    GeoPackage => geopackage,
-    GeoJson => geojson,
-    Shapefile => shapefile,
-    GeoTiff => geotiff,
-    Iso11783 => iso11783,
-    Kml => kml,
-    FlatGeobuf => flatgeobuf,
-}
-
 impl Format {
-    /// The word of it in job files and on the command line.
-    pub fn word(self) -> &'static str {
-        self.rules().word()
-    }
-
-    /// The ending of its files.
-    pub fn ending(self) -> &'static str {
-        self.rules().endings()[0]
-    }
-
-    /// The format of this word.
-    pub fn named(word: &str) -> Option<Self> {
-        Self::ALL
-            .iter()
-            .copied()
-            .find(|format| format.word() == word)
-    }
-
-    /// The format that reads files of this ending, in small letters.
-    pub fn of_ending(ending: &str) -> Option<Self> {
-        Self::ALL
-            .iter()
-            .copied()
-            .find(|format| format.rules().endings().contains(&ending))
-    }
-
-    /// The format that people mean by a short name.
-    pub fn meant_by(text: &str) -> Option<Self> {
-        Self::ALL.iter().copied().find(|format| {
-            let mut names = format.rules().short_names().iter();
-            names.any(|name| text.trim().eq_ignore_ascii_case(name))
-        })
-    }
-
-    /// Whether a run puts it into the folder for the machine.
-    pub fn is_for_the_machine(self) -> bool {
-        self.rules().place("", "").starts_with("machine/")
+    /// How it reads and writes.
+    pub const fn rules(self) -> &'static dyn MapFormat {
+        match self {
+            Self::GeoPackage => &geopackage::GeoPackage,
+            Self::GeoJson => &geojson::GeoJson,
+            Self::Shapefile => &shapefile::Shapefile,
+            Self::GeoTiff => &geotiff::GeoTiff,
+            Self::Iso11783 => &iso11783::Iso11783,
+            Self::Kml => &kml::Kml,
+            Self::FlatGeobuf => &flatgeobuf::FlatGeobuf,
+        }
     }
 }

@@ -108,14 +108,14 @@ const TABLES: [Format; 5] = [
 fn words_endings_and_short_names_are_each_of_one_format() {
     let mut seen = std::collections::BTreeSet::new();
     for format in Format::ALL {
-        let rules = format.rules();
-        assert_eq!(Format::named(rules.word()), Some(*format));
-        assert!(Format::WORDS.contains(&rules.word()) && !rules.about().is_empty());
-        for ending in rules.endings() {
+        let row = format.row();
+        assert_eq!(Format::named(row.word), Some(*format));
+        assert!(Format::WORDS.contains(&row.word) && !row.about.is_empty());
+        for ending in row.endings {
             assert!(seen.insert(*ending), "{ending} stands for two formats");
             assert_eq!(Format::of_ending(ending), Some(*format));
         }
-        for name in rules.short_names() {
+        for name in row.short_names {
             assert_eq!(Format::meant_by(&name.to_uppercase()), Some(*format));
         }
     }

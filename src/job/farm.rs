@@ -535,7 +535,8 @@ impl FarmSettings {
     pub fn job(&self, facts: &FieldFacts<'_>) -> String {
         let mut job = self.common.clone();
         if let Some(image) = facts.image {
-            merge(table_at(&mut job, IMAGERY.path.section), image);
+            let section = IMAGERY.path.section;
+            merge(section, table_at(&mut job, section), image);
         }
         for (filled, value) in self.filled.iter().zip(facts.values) {
             if let Some(value) = value
@@ -553,7 +554,7 @@ impl FarmSettings {
                 .insert(REFERENCE.strips.name.to_owned(), source);
         }
         for exception in self.exceptions.iter().filter(|one| one.field == facts.name) {
-            merge(&mut job, &exception.job);
+            merge("", &mut job, &exception.job);
         }
         let mut put = |key: &Key, value: Value| {
             table_at(&mut job, key.section).insert(key.name.to_owned(), value);
@@ -592,10 +593,24 @@ fn table_at<'t>(tree: &'t mut Table, section: &str) -> &'t mut Table {
     })
 }
 
-fn merge(into: &mut Table, from: &Table) {
+/// Puts the values of a section into it. Another file takes the place of a layer whole: the filter that picks features of the one says nothing of the other.
+fn merge(section: &str, into: &mut Table, from: &Table) {
+    let rows = table(section).map_or(&[][..], |table| table.keys);
     for (name, value) in from {
+        let is_layer = rows
+            .iter()
+            .any(|row| row.name == name && may_be_layer(&row.kind));
         match (into.get_mut(name), value) {
-            (Some(Value::Table(own)), Value::Table(new)) => merge(own, new),
+            (Some(Value::Table(own)), Value::Table(new))
+                if !(is_layer && new.contains_key(FARM_FIELDS.path.name)) =>
+            {
+                let below = if section.is_empty() {
+                    name.clone()
+                } else {
+                    format!("{section}.{name}")
+                };
+                merge(&below, own, new);
+            }
             (Some(Value::Array(own)), Value::Array(new))
                 if own.iter().chain(new).all(Value::is_table) =>
             {
@@ -605,6 +620,14 @@ fn merge(into: &mut Table, from: &Table) {
                 into.insert(name.clone(), value.clone());
             }
         }
+    }
+}
+
+fn may_be_layer(kind: &Kind) -> bool {
+    match kind {
+        Kind::Layer(_) => true,
+        Kind::Or(parts) => parts.iter().any(may_be_layer),
+        _ => false,
     }
 }
 

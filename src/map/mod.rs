@@ -8,6 +8,7 @@ pub mod faults;
 pub mod file_totals;
 #[cfg(test)]
 pub(crate) mod fixture;
+pub mod formats;
 pub mod imported;
 pub mod legend;
 pub mod machine;

@@ -1,13 +1,19 @@
 //! Reference systems and the transformations between them, by PROJ.
 //!
+//! Without the feature `system` there is no PROJ: ways from a system to itself are all that there is, and any other is refused.
 //! Coordinates are always (x, y) = (easting, northing) or (longitude, latitude) in degrees, whatever order an authority prefers.
 
-use std::cell::RefCell;
+#[cfg(feature = "system")]
+mod by_proj;
+#[cfg(not(feature = "system"))]
+#[path = "crs/without_proj.rs"]
+mod by_proj;
+
 use std::fmt;
-use std::rc::Rc;
 
 use geo::{Coord, MapCoords};
-use proj::Proj;
+
+use by_proj::Way;
 
 /// What can go wrong with reference systems.
 #[derive(Debug, thiserror::Error)]
@@ -118,48 +124,9 @@ impl fmt::Display for Crs {
     }
 }
 
-/// Ways that a thread remembers. A job has some six; a program that meets more forgets the oldest.
-const REMEMBERED: usize = 16;
-
-/// A way by the definitions of its two systems.
-type Way = ((String, String), Rc<Proj>);
-
-thread_local! {
-    /// PROJ looks a way up in its database, 1 to 2 ms each time, and every writer of a format asks for the same few.
-    static WAYS: RefCell<Vec<Way>> = const { RefCell::new(Vec::new()) };
-}
-
-/// The way between two definitions: remembered, or PROJ's.
-fn way(from: &Crs, to: &Crs) -> Result<Rc<Proj>, CrsError> {
-    let ends = (from.definition.clone(), to.definition.clone());
-    let known = WAYS.with_borrow(|ways| {
-        ways.iter()
-            .find(|(known, _)| *known == ends)
-            .map(|(_, way)| Rc::clone(way))
-    });
-    if let Some(way) = known {
-        return Ok(way);
-    }
-    let way = Proj::new_known_crs(&from.definition, &to.definition, None).map_err(|error| {
-        CrsError::NoWay {
-            from: from.to_string(),
-            to: to.to_string(),
-            reason: error.to_string(),
-        }
-    })?;
-    let way = Rc::new(way);
-    WAYS.with_borrow_mut(|ways| {
-        if ways.len() == REMEMBERED {
-            ways.remove(0);
-        }
-        ways.push((ends, Rc::clone(&way)));
-    });
-    Ok(way)
-}
-
 /// A way from one system to another. Not shared between threads: make one each; a thread remembers those that it made.
 pub struct Projector {
-    inner: Option<Rc<Proj>>,
+    inner: Option<Way>,
     from: Crs,
     to: Crs,
 }
@@ -179,7 +146,7 @@ impl Projector {
         let inner = if from.definition == to.definition {
             None
         } else {
-            Some(way(from, to)?)
+            Some(Way::between(from, to)?)
         };
         Ok(Self {
             inner,
@@ -198,7 +165,7 @@ impl Projector {
     /// # Errors
     /// [`CrsError::Point`] when PROJ refuses it or gives a number that is not finite.
     pub fn point(&self, x: f64, y: f64) -> Result<(f64, f64), CrsError> {
-        let Some(proj) = &self.inner else {
+        let Some(way) = &self.inner else {
             return Ok((x, y));
         };
         let fail = |reason: String| CrsError::Point {
@@ -208,9 +175,7 @@ impl Projector {
             to: self.to.to_string(),
             reason,
         };
-        let (a, b) = proj
-            .convert((x, y))
-            .map_err(|error| fail(error.to_string()))?;
+        let (a, b) = way.point(x, y).map_err(&fail)?;
         if a.is_finite() && b.is_finite() {
             Ok((a, b))
         } else {
@@ -228,14 +193,12 @@ impl Projector {
 
     /// What PROJ does, and how well, in a sentence; call it after a point has been carried. `None` for the identity.
     pub fn describe(&self) -> Option<Operation> {
-        let info = self.inner.as_ref()?.proj_info();
+        let (name, accuracy_m) = self.inner.as_ref()?.describe();
         Some(Operation {
             from: self.from.to_string(),
             to: self.to.to_string(),
-            name: info
-                .description
-                .unwrap_or_else(|| "unnamed operation".to_owned()),
-            accuracy_m: (info.accuracy >= 0.0).then_some(info.accuracy),
+            name,
+            accuracy_m,
         })
     }
 }
@@ -253,7 +216,7 @@ pub struct Operation {
     pub accuracy_m: Option<f64>,
 }
 
-#[cfg(test)]
+#[cfg(all(test, feature = "system"))]
 mod tests {
     use super::*;
 
@@ -266,19 +229,6 @@ mod tests {
             (x - 500_000.0).abs() < 1e-6 && (y - 5_316_300.0).abs() < 300.0,
             "{x} {y}"
         );
-    }
-
-    #[test]
-    fn a_remembered_way_is_the_same_way() {
-        for zone in (1..=60).cycle().take(90) {
-            let middle = f64::from(zone) * 6.0 - 183.0;
-            let (x, _) = Projector::new(&Crs::wgs84(), &Crs::utm(middle, 48.0))
-                .unwrap()
-                .point(middle, 48.0)
-                .unwrap();
-            assert!((x - 500_000.0).abs() < 1e-6, "{zone}: {x}");
-        }
-        assert_eq!(WAYS.with_borrow(Vec::len), REMEMBERED);
     }
 
     #[test]

@@ -302,6 +302,317 @@ fn finished_work_is_skipped_and_changed_work_is_made_again_with_the_reason() {
     assert!(farm.path("season/long-ley/machine/CARD.txt").is_file());
 }
 
+/// The layer of fields, with this yield for the second and this eastern end for the third.
+fn fields_with(second_yield: f64, third_east: f64, more: &str) -> String {
+    let fields = FIELDS.map(|(name, at)| {
+        let (grown, east) = match name {
+            "Mill Piece" => (second_yield, EXTENT.0),
+            "Upper Forty" => (7.5, third_east),
+            _ => (7.5, EXTENT.0),
+        };
+        let values = format!(",\"sown\":\"2025-10-06\",\"yield\":{grown}{more}");
+        feature(name, at, [0.0, 0.0, east, EXTENT.1], &values)
+    });
+    layer(&fields)
+}
+
+#[test]
+fn a_change_in_a_shared_layer_makes_the_fields_again_that_it_touches() {
+    let farm = Farm::new();
+    farm.run(&[]);
+    let again = |why: &[(&str, &str)]| {
+        let (_, rows, last) = farm.run(&[]);
+        let made: Vec<(&str, &str)> = rows
+            .iter()
+            .filter(|row| row["done_before"] == false)
+            .map(|row| (row["field"].as_str().unwrap(), row["why"].as_str().unwrap()))
+            .collect();
+        assert_eq!(made, why);
+        assert_eq!(last["made"].as_u64().unwrap() as usize, why.len());
+        assert_eq!(last["skipped"].as_u64().unwrap() as usize, 4 - why.len());
+    };
+    again(&[]);
+    // A value that fills a key.
+    farm.write("fields.geojson", &fields_with(8.0, EXTENT.0, ""));
+    again(&[("Mill Piece", "changed: response.maximum_yield")]);
+    // An outline.
+    farm.write("fields.geojson", &fields_with(8.0, EXTENT.0 - 24.0, ""));
+    again(&[("Upper Forty", "fields.geojson (its polygon) changed")]);
+    // A column that nothing reads.
+    farm.write(
+        "fields.geojson",
+        &fields_with(8.0, EXTENT.0 - 24.0, ",\"owner\":\"A\""),
+    );
+    again(&[]);
+    // A strip of one field.
+    let [west, south, east, north] = crate::field::STRIP;
+    let strips = FIELDS.map(|(name, at)| {
+        let shorter = if name == "Long Ley" { 12.0 } else { 0.0 };
+        feature("strip", at, [west, south, east, north - shorter], "")
+    });
+    farm.write("strips.geojson", &layer(&strips));
+    again(&[("Long Ley", "strips.geojson (its strips) changed")]);
+    // Where another section reads the same file, the whole of it counts.
+    let text = fs_err::read_to_string(farm.path("farm.toml")).unwrap();
+    let areas = "\n[[exception]]\nfield = \"Long Ley\"\nreason = \"test\"\njob.field.exclude = [{ path = \"strips.geojson\", where = \"name = 'strip'\", reason = \"test\" }]\n";
+    farm.write("farm.toml", &(text + areas));
+    farm.run(&[]);
+    let strips = FIELDS.map(|(name, at)| {
+        let shorter = if name == "Mill Piece" { 24.0 } else { 12.0 };
+        let shorter = if name == "Long Ley" || name == "Mill Piece" {
+            shorter
+        } else {
+            0.0
+        };
+        feature("strip", at, [west, south, east, north - shorter], "")
+    });
+    farm.write("strips.geojson", &layer(&strips));
+    again(&[
+        ("Long Ley", "strips.geojson changed"),
+        ("Mill Piece", "strips.geojson (its strips) changed"),
+    ]);
+}
+
+#[test]
+fn of_a_list_of_stations_those_near_a_field_count() {
+    use jiff::ToSpan as _;
+    use jiff::civil::date;
+    use std::fmt::Write as _;
+    let farm = Farm::new();
+    let way = crate::field::way("EPSG:32633", "EPSG:4326");
+    let (longitude, latitude) = crate::field::carry(&way, CORNER.0, CORNER.1);
+    let list = |far: f64| {
+        format!(
+            "name,latitude,longitude,path\nNear,{},{longitude},near.csv\nFar,{},{longitude},far.csv\n",
+            latitude + 0.05,
+            latitude + far
+        )
+    };
+    let record = |warm: f64| {
+        let mut text = "date,tmin_c,tmax_c\n".to_owned();
+        let days = date(2025, 10, 6)
+            .series(1.day())
+            .take_while(|day| *day < date(2026, 4, 14));
+        for day in days {
+            writeln!(text, "{day},{},{}", warm, warm + 9.0).unwrap();
+        }
+        text
+    };
+    farm.write("stations.csv", &list(2.0));
+    farm.write("near.csv", &record(4.0));
+    farm.write("far.csv", &record(5.0));
+    farm.change(
+        "farm.toml",
+        "growing_days = 100",
+        "stations = \"stations.csv\"",
+    );
+    let (_, rows, last) = farm.run(&[]);
+    assert_eq!(last["done"], 3, "{rows:#?}");
+    // Another station, its place and its record, beyond reach of every field.
+    farm.write("stations.csv", &list(3.0));
+    farm.write("far.csv", &record(6.0));
+    let (_, _, last) = farm.run(&[]);
+    assert_eq!(last["made"], 0);
+    farm.write("near.csv", &record(4.5));
+    let (_, rows, last) = farm.run(&[]);
+    assert_eq!(last["made"], 4);
+    assert_eq!(rows[1]["why"], "near.csv changed");
+    // Now it is the nearest.
+    farm.write("stations.csv", &list(0.01));
+    let (_, rows, last) = farm.run(&[]);
+    assert_eq!(last["made"], 4);
+    let why = rows[1]["why"].as_str().unwrap();
+    assert!(
+        why.contains("stations.csv (its stations) changed") && why.contains("far.csv is new"),
+        "{why}"
+    );
+}
+
+#[test]
+fn a_full_disk_refuses_fields_and_the_same_command_goes_on() {
+    let farm = Farm::new();
+    let disk = farm.path("season");
+    fs_err::create_dir(&disk).unwrap();
+    // A disk of its own needs the right to mount; without it this cannot be tried.
+    let mount = |options: &str| {
+        Command::new("mount")
+            .args(["-t", "tmpfs", "-o", options, "none"])
+            .arg(&disk)
+            .output()
+    };
+    let mounted = mount("size=1m");
+    if !mounted.as_ref().is_ok_and(|output| output.status.success()) {
+        eprintln!("skipped: no right to mount a small disk here: {mounted:?}");
+        return;
+    }
+    let small = farm
+        .command(&["batch", "farm.toml", "--json", "--threads", "1"])
+        .output()
+        .unwrap();
+    let enlarged = mount("remount,size=64m");
+    let (status, rows, last) = farm.run(&[]);
+    let undone = Command::new("umount").arg(&disk).status();
+    assert!(enlarged.unwrap().status.success() && undone.unwrap().success());
+    let told = String::from_utf8_lossy(&small.stdout).into_owned();
+    assert_eq!(small.status.code(), Some(1), "{told}");
+    let refused: Vec<Value> = told
+        .lines()
+        .map(|line| serde_json::from_str::<Value>(line).unwrap())
+        .filter(|row| row["state"] == "refused" && row["field"] != "Bog Side")
+        .collect();
+    assert!(!refused.is_empty(), "{told}");
+    for row in &refused {
+        assert!(
+            row["code"].as_str().unwrap().starts_with("output."),
+            "{row}"
+        );
+        assert!(row["hint"].is_string(), "{row}");
+    }
+    assert_eq!(
+        (status, last["done"].as_u64()),
+        (Some(1), Some(3)),
+        "{rows:#?}"
+    );
+    let skipped = last["skipped"].as_u64().unwrap() as usize;
+    assert!(
+        3 - skipped.min(3) >= refused.len() - 1,
+        "{last} {refused:?}"
+    );
+}
+
+/// Fails in the middle of a field, as a fault of haulm would.
+struct Fails;
+
+impl haulm::app::progress::Progress for Fails {
+    fn start(&self, _stage: &str, _total: u64) {
+        panic!("a fault in the middle of a field");
+    }
+    fn advance(&self, _steps: u64) {}
+    fn message(&self, _text: &str) {}
+}
+
+#[test]
+fn a_fault_of_haulm_is_a_row_and_the_field_is_tried_again() {
+    use haulm::app::batch::{BatchOptions, Farm as Read, FieldState, Standing};
+    let farm = Farm::new();
+    let read = || Read::read(&farm.path("farm.toml"), &haulm::Common::default()).unwrap();
+    let opened = read();
+    let row = opened.run_field(1, &Fails);
+    assert_eq!(row.state, FieldState::Crashed);
+    assert_eq!(
+        (row.field.as_str(), row.code.as_deref()),
+        ("Mill Piece", Some("internal"))
+    );
+    assert!(
+        row.facts
+            .iter()
+            .any(|fact| fact.contains("a fault in the middle of a field")),
+        "{row:?}"
+    );
+    assert!(!farm.path("season/mill-piece/machine").exists());
+    let table = |read: &Read| {
+        read.collect(None).unwrap();
+        fs_err::read_to_string(farm.path("season/fields.csv")).unwrap()
+    };
+    assert!(table(&opened).contains("\nMill Piece,crashed,internal,"));
+    // What was shared with it is whole: the others are made by the same process.
+    let mut rows = Vec::new();
+    for field in [0, 2] {
+        rows.push(opened.run_field(field, &haulm::Silent).state);
+    }
+    assert_eq!(rows, [FieldState::Done; 2]);
+    let again = read();
+    assert_eq!(
+        again.standing(1).unwrap(),
+        Standing::Due("ended last time by internal".to_owned())
+    );
+    let ran = again
+        .run(&BatchOptions::default(), &haulm::Silent, &|_, _| ())
+        .unwrap();
+    assert_eq!((ran.states["done"], ran.skipped), (3, 2), "{ran:?}");
+    assert!(table(&again).contains("\nMill Piece,done,"));
+}
+
+#[test]
+fn strips_come_from_one_layer_by_name_and_by_exception_from_elsewhere() {
+    let farm = Farm::new();
+    // By name, whatever the place in the layer; of the third field there is one elsewhere.
+    let named = FIELDS.map(|(name, at)| {
+        let more = format!(",\"of\":\"{name}\"");
+        feature("strip", at, crate::field::STRIP, &more)
+    });
+    let mut all: Vec<String> = named.to_vec();
+    all.reverse();
+    farm.write("strips.geojson", &layer(&all));
+    let [west, south, east, north] = crate::field::STRIP;
+    let own = feature("own", 600.0, [west, south + 60.0, east, north], "");
+    farm.write("own.geojson", &layer(&[own]));
+    farm.change(
+        "farm.toml",
+        "path = \"strips.geojson\"",
+        "path = \"strips.geojson\"\ncolumn = \"of\"",
+    );
+    let text = fs_err::read_to_string(farm.path("farm.toml")).unwrap();
+    let exception = "\n[[exception]]\nfield = \"Upper Forty\"\nreason = \"a strip of its own\"\njob.reference.strips = { path = \"own.geojson\" }\n";
+    farm.write("farm.toml", &(text + exception));
+    let (_, rows, last) = farm.run(&[]);
+    assert_eq!(last["done"], 3, "{rows:#?}");
+    assert_eq!(rows[3]["exceptions"][0], "a strip of its own");
+    let strips = |folder: &str| -> Vec<String> {
+        let path = farm.path("season").join(folder).join("office/record.json");
+        let record: Value = serde_json::from_slice(&fs_err::read(path).unwrap()).unwrap();
+        let inputs = record["inputs"].as_array().unwrap();
+        inputs
+            .iter()
+            .map(|input| input["path"].as_str().unwrap().to_owned())
+            .filter(|path| ["strips.geojson", "own.geojson"].contains(&path.as_str()))
+            .collect()
+    };
+    assert_eq!(strips("long-ley"), ["strips.geojson"]);
+    assert_eq!(strips("mill-piece"), ["strips.geojson"]);
+    assert_eq!(strips("upper-forty"), ["own.geojson"]);
+    // The first two are the same ground with the same strip.
+    let ratio = |row: usize| rows[row]["ratio"].as_f64().unwrap();
+    assert!((ratio(1) - ratio(2)).abs() < 1e-6, "{rows:#?}");
+}
+
+#[test]
+fn the_farms_map_is_drawn_as_the_map_of_one_field() {
+    use rusqlite::Connection;
+    let farm = Farm::new();
+    farm.run(&[]);
+    let open = |name: &str| Connection::open(farm.path(name)).unwrap();
+    let style = |name: &str, layer: &str| -> (String, String, bool) {
+        open(name)
+            .query_row(
+                "select styleQML, styleSLD, useAsDefault from layer_styles where f_table_name = ?1",
+                [layer],
+                |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)),
+            )
+            .unwrap()
+    };
+    let (qml, sld, is_default) = style("season/farm.gpkg", "zones");
+    assert!(is_default && style("season/farm.gpkg", "fields").2);
+    // Every rate of every zone is in the legend.
+    let file = open("season/farm.gpkg");
+    let mut rates = file
+        .prepare("select distinct n_kg_ha from zones order by 1")
+        .unwrap();
+    let rates: Vec<f64> = rates
+        .query_map([], |row| row.get(0))
+        .unwrap()
+        .map(Result::unwrap)
+        .collect();
+    assert!(rates.len() > 2, "{rates:?}");
+    for rate in [rates[0], rates[rates.len() - 1]] {
+        assert!(qml.contains(&format!("{rate}")), "{rate} in {qml}");
+    }
+    assert!(sld.contains("kg N/ha") && qml.contains("kg N/ha"));
+    let (of_field, ..) = style("season/long-ley/office/prescription.gpkg", "zones");
+    let kind = |text: &str| text.split("<rules").next().unwrap_or_default().to_owned();
+    assert_eq!(kind(&qml), kind(&of_field));
+}
+
 #[test]
 fn what_is_wrong_with_the_farm_file_is_told_before_anything_is_made() {
     for (old, new, notice) in [

@@ -1,5 +1,6 @@
 //! All rows together: the farm's map of zones, its table of fields, its index page, and a stick.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use crate::app::batch::farm::{COPIES, Farm, FarmField};
@@ -64,10 +65,15 @@ impl Farm {
         fs_err::create_dir_all(&output).map_err(unwritable)?;
         let _alone = commit::alone(&output, &self.common.cancel)?;
         let mut rows = Vec::new();
+        // Each different rate once, for the legend.
+        let mut rates = BTreeSet::new();
         for field in &self.fields {
             let mut row = FieldRow::stored(&output, &field.folder).unwrap_or_else(|| {
                 FieldRow::new(&field.name, &field.folder, FieldState::Cancelled)
             });
+            if row.state == FieldState::Done {
+                rates.extend(row.zones.iter().map(|zone| zone.n_kg_ha.to_bits()));
+            }
             // Of many fields the zones alone would fill the memory.
             row.zones = Vec::new();
             row.made.jobs = Vec::new();
@@ -91,10 +97,12 @@ impl Farm {
             vec![
                 FileLayer {
                     table: tables::ZONES,
+                    drawn: tables::zones_drawn(rates.into_iter().map(f64::from_bits)),
                     rows: Box::new(self.zone_rows()),
                 },
                 FileLayer {
                     table: tables::FIELDS,
+                    drawn: tables::fields_drawn(),
                     rows: Box::new(
                         rows.iter()
                             .zip(&grounds)

@@ -9,6 +9,7 @@ use serde_json::json;
 use crate::app::batch::command::NEW;
 use crate::app::batch::farm::{Farm, FarmField};
 use crate::app::batch::images::FarmImage;
+use crate::app::batch::own::{Part, polygons};
 use crate::app::batch::row::{FieldRow, Made, UsedImage};
 use crate::app::below::below;
 use crate::app::commit::{RECORD_PATH, sha256_hex, sha256_of_file};
@@ -19,7 +20,7 @@ use crate::app::rights::of_season;
 use crate::finding::Checked;
 use crate::job::farm::changed_keys;
 use crate::job::fault::JobError;
-use crate::job::settings::Settings;
+use crate::job::settings::{GrowingDays, ReferenceSource, Settings};
 
 /// A field's job by one image.
 #[derive(Debug)]
@@ -89,7 +90,14 @@ impl Farm {
             let text = self.job_by(field, image);
             let settings = map_job_in(text.as_bytes(), &path, self.common.us_units);
             if let Ok(settings) = &settings {
-                for file in self.files_of(&path, &settings.value) {
+                let (own, whole) = self.own(&path, &settings.value);
+                for part in own {
+                    // The file as a whole is what must not change while it is read.
+                    self.held.hashed(&part.file)?;
+                    let shown = format!("{} ({})", below(&part.file, &self.folder), part.what);
+                    inputs.insert(shown, part.sha256);
+                }
+                for file in whole {
                     let shown = below(&file, &self.folder);
                     if let Entry::Vacant(free) = inputs.entry(shown) {
                         free.insert(self.held.hashed(&file)?.sha256);
@@ -135,6 +143,30 @@ impl Farm {
         let all = json!([made.version, made.options, made.jobs, made.inputs]);
         made.key = sha256_hex(all.to_string().as_bytes());
         Ok(Work { candidates, made })
+    }
+
+    /// What is a field's own in the files that its job names, and what counts as a whole. Values of its columns stand in its job already.
+    fn own(&self, job: &Path, settings: &Settings) -> (Vec<Part>, Vec<PathBuf>) {
+        let (mut parts, mut rest) = (Vec::new(), settings.clone());
+        let mut records = Vec::new();
+        if let Some(ground) = self.held.layer(&settings.field.boundary) {
+            parts.push(polygons(&settings.field.boundary, "its polygon", &ground));
+            rest.field.boundary.path = PathBuf::new();
+            if let Some((stations, files)) = self.stations(&settings.season, &ground) {
+                parts.push(stations);
+                records = files;
+                rest.season.growing_days = GrowingDays::NotStated;
+            }
+        }
+        if let ReferenceSource::Strips(source) = &mut rest.reference.source
+            && let Some(strips) = self.held.layer(source)
+        {
+            parts.push(polygons(source, "its strips", &strips));
+            source.path = PathBuf::new();
+        }
+        let mut whole = self.files_of(job, &rest);
+        whole.extend(records.into_iter().filter(|file| file.is_file()));
+        (parts, whole)
     }
 
     /// Files that a job reads, known before any of them is opened; of folders those within.

@@ -11,6 +11,7 @@ mod farm;
 mod fill;
 mod images;
 mod key;
+mod own;
 mod row;
 mod run;
 mod tables;

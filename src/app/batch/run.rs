@@ -87,20 +87,22 @@ impl Farm {
                 .collect(),
             ..FieldRow::new(&field.name, &field.folder, FieldState::Crashed)
         };
+        let work = match work {
+            Ok(work) => work,
+            Err(error) => return self.kept(bare.refused(&error)),
+        };
+        let row = FieldRow {
+            made: work.made.clone(),
+            ..bare
+        };
         let made = catch_unwind(AssertUnwindSafe(|| {
-            let work = match work {
-                Ok(work) => work,
-                Err(error) => return bare.clone().refused(&error),
-            };
-            let row = FieldRow {
-                made: work.made.clone(),
-                ..bare.clone()
-            };
             self.made(field, &work, row.clone(), progress)
-                .unwrap_or_else(|error| row.refused(&error))
         }));
-        let row = made.unwrap_or_else(|fault| bare.refused(&internal(fault.as_ref())));
-        self.kept(row)
+        self.kept(match made {
+            Ok(Ok(row)) => row,
+            Ok(Err(error)) => row.refused(&error),
+            Err(fault) => row.refused(&internal(fault.as_ref())),
+        })
     }
 
     /// Stores a row that is to be stored; what cannot be stored is refused.

@@ -4,6 +4,8 @@ use std::borrow::Cow;
 
 use crate::app::batch::row::{FieldRow, RowZone};
 use crate::finding::Severity;
+use crate::map::export::Drawn;
+use crate::map::palette::Legend;
 use crate::map::table::{Kind, Row, Table, Value};
 use geo::{Coord, LineString, MultiPolygon, Polygon};
 
@@ -128,6 +130,23 @@ pub(super) const FIELDS: Table = Table {
         ("folder", Kind::Text, "Its folder below the output folder"),
     ],
 };
+
+/// Zones by their nitrogen, as in the map of one field without a product: fields may get different products.
+pub(super) fn zones_drawn(n_kg_ha: impl Iterator<Item = f64>) -> Drawn {
+    Drawn::Rates {
+        legend: Legend::new("Nitrogen", "kg N/ha", n_kg_ha),
+        column: "n_kg_ha",
+        by_state: true,
+    }
+}
+
+/// Fields as their outlines, above the zones.
+pub(super) fn fields_drawn() -> Drawn {
+    Drawn::Outline {
+        title: "Fields",
+        dashed: false,
+    }
+}
 
 fn text(text: &str) -> Value {
     Value::Text(Some(Cow::Owned(text.to_owned())))

@@ -14,7 +14,7 @@ pub(super) fn lost(
     request: &ConvertRequest,
 ) -> Vec<String> {
     let map = &converted.map;
-    let keeps = request.to.rules().keeps();
+    let keeps = request.to.row().keeps;
     let is_raster = keeps.rates == Rounding::Float32;
     let is_task = keeps.rates == Rounding::Dictionary;
     let mut out = Vec::new();

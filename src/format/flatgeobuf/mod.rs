@@ -7,40 +7,15 @@ use crate::format::maps::{MapError, ReadOptions, gdal_table};
 use crate::format::payload::Payload;
 use crate::format::scratch::Scratch;
 use crate::format::style::{Style, qml_vector};
-use crate::format::{Keeps, MapFormat, Rounding, WriteError, WriteOptions, Written, gdal_layer};
+use crate::format::{MapFormat, WriteError, WriteOptions, Written, gdal_layer};
 use crate::map::export::ExportMap;
 use crate::map::imported::ImportedMap;
 use gdal::DriverManager;
-
-/// The word of it.
-pub(super) const WORD: &str = "flatgeobuf";
 
 /// `FlatGeobuf`, read and written through GDAL.
 pub struct FlatGeobuf;
 
 impl MapFormat for FlatGeobuf {
-    fn word(&self) -> &'static str {
-        WORD
-    }
-    fn short_names(&self) -> &'static [&'static str] {
-        &["fgb"]
-    }
-    fn endings(&self) -> &'static [&'static str] {
-        &["fgb"]
-    }
-    fn about(&self) -> &'static str {
-        "In the map's own reference system"
-    }
-    fn keeps(&self) -> Keeps {
-        Keeps {
-            columns: true,
-            system: true,
-            coordinates: true,
-            rates: Rounding::Hundredths,
-            grid: false,
-            fallbacks: false,
-        }
-    }
     fn read(&self, path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
         gdal_table::read(path, options)
     }

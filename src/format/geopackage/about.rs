@@ -6,7 +6,7 @@
 
 use crate::format::WriteError;
 use crate::format::style::{Style, qml_vector, sld_vector};
-use crate::map::export::Layer;
+use crate::map::export::Drawn;
 use crate::map::table::Table;
 use gdal::Dataset;
 use gdal::errors::GdalError;
@@ -70,10 +70,10 @@ pub(super) fn describe<'l>(
     Ok(())
 }
 
-/// Gives each layer the style that GIS programs load with it. `pinned` is the date of change.
-pub(super) fn add_styles<'l, 'm: 'l>(
+/// Gives each layer, by its name, the style that GIS programs load with it. `pinned` is the date of change.
+pub(super) fn add_styles<'l>(
     dataset: &Dataset,
-    layers: impl Iterator<Item = &'l Layer<'m>>,
+    layers: impl Iterator<Item = (&'static str, &'l Drawn)>,
     pinned: &str,
 ) -> Result<(), WriteError> {
     let done = |statement: &str| run(dataset, statement).map_err(WriteError::gdal("adding styles"));
@@ -90,8 +90,8 @@ pub(super) fn add_styles<'l, 'm: 'l>(
     done(&format!(
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES ({about})"
     ))?;
-    for layer in layers {
-        let (layer, style) = (layer.table.name, Style::of(&layer.drawn));
+    for (layer, drawn) in layers {
+        let style = Style::of(drawn);
         let (qml, sld) = (qml_vector(&style)?, sld_vector(layer, &style)?);
         let (qml, sld) = (
             String::from_utf8_lossy(&qml).into_owned(),

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::{about, rows, write};
 use crate::format::scratch::ThreadOption;
 use crate::format::{WriteError, gdal_layer};
+use crate::map::export::Drawn;
 use crate::map::table::{Row, Table};
 use crate::space::crs::Crs;
 use jiff::Timestamp;
@@ -14,11 +15,13 @@ use rusqlite::Connection;
 pub struct FileLayer<'a> {
     /// Name and columns.
     pub table: Table,
+    /// How it is drawn.
+    pub drawn: Drawn,
     /// Rows, from the first.
     pub rows: Box<dyn Iterator<Item = Row<'static>> + 'a>,
 }
 
-/// Writes layers in one reference system to a new file; `instant` stands as the date of last change. Whoever calls puts the file in its place.
+/// Writes layers in one reference system to a new file, each with the style that GIS programs load with it; `instant` stands as the date of last change. Whoever calls puts the file in its place.
 ///
 /// # Errors
 /// [`WriteError`] when a value is not finite, or GDAL or `SQLite` refuses; the file is then not whole.
@@ -46,6 +49,8 @@ pub fn write_file(
     }
     about::describe(&dataset, layers.iter().map(|layer| &layer.table))
         .map_err(WriteError::gdal("describing the columns"))?;
+    let styles = layers.iter().map(|layer| (layer.table.name, &layer.drawn));
+    about::add_styles(&dataset, styles, &pinned)?;
     dataset
         .close()
         .map_err(WriteError::gdal("closing the file"))?;

@@ -48,7 +48,8 @@ pub(super) fn write<'m>(
     }
     about::describe(&dataset, layers().map(|layer| &layer.table))
         .map_err(WriteError::gdal("describing the columns"))?;
-    about::add_styles(&dataset, layers(), &pinned)?;
+    let styles = layers().map(|layer| (layer.table.name, &layer.drawn));
+    about::add_styles(&dataset, styles, &pinned)?;
     dataset
         .close()
         .map_err(WriteError::gdal("closing the file"))?;

@@ -24,7 +24,7 @@ use std::path::Path;
 
 use crate::finding::Checked;
 use crate::format::maps::{MapError, MapSet, ReadOptions};
-use crate::format::{Keeps, MapFormat, Rounding, WriteError, WriteOptions, Written};
+use crate::format::{MapFormat, WriteError, WriteOptions, Written};
 use crate::map::export::ExportMap;
 use crate::map::imported::ImportedMap;
 
@@ -35,42 +35,10 @@ pub use read::{TaskRepair, repair_task};
 pub use write::archive;
 pub use xml::task_name;
 
-/// The word of it.
-pub(super) const WORD: &str = "iso11783";
-
 /// Task data.
 pub struct Iso11783;
 
 impl MapFormat for Iso11783 {
-    fn word(&self) -> &'static str {
-        WORD
-    }
-    fn short_names(&self) -> &'static [&'static str] {
-        &[
-            "iso",
-            "isoxml",
-            "isobus",
-            "taskdata",
-            "iso 11783-10",
-            "iso11783-10",
-        ]
-    }
-    fn endings(&self) -> &'static [&'static str] {
-        &["zip", "xml"]
-    }
-    fn about(&self) -> &'static str {
-        "Task data of ISO 11783-10"
-    }
-    fn keeps(&self) -> Keeps {
-        Keeps {
-            columns: false,
-            system: false,
-            coordinates: true,
-            rates: Rounding::Dictionary,
-            grid: true,
-            fallbacks: true,
-        }
-    }
     fn place(&self, _field: &str, _map_id: &str) -> String {
         "machine/".to_owned()
     }

@@ -3,14 +3,16 @@
 //! # Source
 //! OGC 12-007r2 (KML 2.3) and OGC 07-147r2 (KML 2.2), from memory: longitude before latitude, colours as aabbggrr, exteriors counter-clockwise.
 
-use super::WORD;
 use crate::format::payload::Payload;
 use crate::format::style::Xml;
-use crate::format::{WriteError, lonlat};
+use crate::format::{Format, WriteError, lonlat};
 use crate::map::export::{Drawn, ExportMap};
 use crate::map::palette::{Colour, INK, Legend};
 use crate::map::table::{Kind, Value};
 use geo::{LineString, MultiPolygon};
+
+/// The element around all: called as the format is.
+const ROOT: &str = Format::Kml.row().word;
 
 /// `NAME.kml`: one placemark a zone, named by its rate, with the columns of the map's table; what is not known is left out.
 ///
@@ -26,7 +28,7 @@ pub(super) fn write(map: &ExportMap<'_>, name: &str) -> Result<Vec<Payload>, Wri
     }
     let columns = map.zones.table.columns;
     let mut xml = Xml::new(true)?;
-    xml.open(WORD, &[("xmlns", "http://www.opengis.net/kml/2.2")])?;
+    xml.open(ROOT, &[("xmlns", "http://www.opengis.net/kml/2.2")])?;
     xml.open("Document", &[])?;
     xml.text("name", &[], map.name)?;
     xml.text("description", &[], &about(legend))?;
@@ -78,7 +80,7 @@ pub(super) fn write(map: &ExportMap<'_>, name: &str) -> Result<Vec<Payload>, Wri
         xml.close("Placemark")?;
     }
     xml.close("Document")?;
-    xml.close(WORD)?;
+    xml.close(ROOT)?;
     Ok(vec![Payload::new(format!("{name}.kml"), xml.finish())])
 }
 

@@ -4,7 +4,6 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use crate::finding::{Acceptance, Code, Severity, codes};
-pub use crate::format::Format;
 use crate::job::keys::office::{ACCEPT, RECORD, REPORT, TASK_DATA};
 use crate::job::keys::{APPLICATION, OUTPUT, ROOT};
 use crate::job::problem::Problem;
@@ -14,6 +13,7 @@ use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::Measure;
 use crate::key::{Key, Record, Word};
+pub use crate::map::formats::Format;
 use crate::map::task_options::TaskOptions;
 use crate::units::{KG_PER_LB, M2_PER_AC, M2_PER_HA, NRate, Product, RateUnit};
 use jiff::civil::Date;
