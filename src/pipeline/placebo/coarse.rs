@@ -139,10 +139,20 @@ impl PixelPlaces {
         self.values.get(row, col).filter(|value| !value.is_nan())
     }
 
-    fn around(&self, place: Place) -> Around {
+    /// `None` where the strip itself does not lie in canopy, and `minimum` asks for as much: most places that are tried lie beside the field.
+    fn around(&self, place: Place, minimum: f64) -> Option<Around> {
         let layout = &self.layout;
         let strip = layout.moved(&layout.strip, place);
         let plain = Shares::of(&strip, 0.0);
+        let covered: f64 = plain
+            .touched()
+            .filter(|(row, col)| self.value(*row, *col).is_some())
+            .map(|(row, col)| plain.at(row, col))
+            .sum();
+        // Sums in another order differ in their last digits.
+        if covered / layout.strip_area < minimum - 2.0 * TIE_TOLERANCE {
+            return None;
+        }
         let blurred = (self.blur > 0.0).then(|| Shares::of(&strip, self.blur));
         let reach = Shares::of(&layout.moved(&layout.reach, place), 0.0);
         let (mut pixels, mut in_strip, mut in_reach, mut touches) = (Vec::new(), 0.0, 0.0, false);
@@ -167,12 +177,12 @@ impl PixelPlaces {
             };
             pixels.push((pixel, along / layout.length));
         }
-        Around {
+        Some(Around {
             pixels,
             strip_covered: in_strip / layout.strip_area,
             rest_covered: (in_reach - in_strip) / (layout.reach_area - layout.strip_area),
             touches,
-        }
+        })
     }
 
     /// Each place at which strip and surroundings lie in canopy: the strip's solved index there, and its ratio to the ground beside it.
@@ -184,7 +194,9 @@ impl PixelPlaces {
         for along in a0..=a1 {
             for across in (c0..=c1).filter(|across| across.rem_euclid(every) == 0) {
                 let place = Place { along, across };
-                let around = self.around(place);
+                let Some(around) = self.around(place, COVERED) else {
+                    continue;
+                };
                 if around.touches
                     || around.strip_covered < COVERED - TIE_TOLERANCE
                     || around.rest_covered < COVERED - TIE_TOLERANCE
@@ -202,10 +214,10 @@ impl PixelPlaces {
     }
 
     pub(super) fn pieces(&self, place: Place, pieces: usize) -> Vec<Option<f64>> {
-        let around = self.around(place);
+        let pixels = self.around(place, 0.0).map(|around| around.pixels);
         let last = pieces.saturating_sub(1);
         let mut parts: Vec<Vec<MixedPixel>> = vec![Vec::new(); pieces];
-        for (pixel, t) in around.pixels {
+        for (pixel, t) in pixels.into_iter().flatten() {
             // Pixels beyond the strip's ends are beside its first and last piece, as its blocks have them.
             let k = (libm::floor(t * pieces as f64).max(0.0) as usize).min(last);
             if let Some(part) = parts.get_mut(k) {

@@ -73,8 +73,8 @@ fn crosses(a: (f64, f64), b: (f64, f64), c: (f64, f64), d: (f64, f64)) -> bool {
     side(a, b, c) * side(a, b, d) <= 0.0 && side(c, d, a) * side(c, d, b) <= 0.0
 }
 
-/// Distance of a point from a straight line between two others.
-fn distance(p: (f64, f64), a: (f64, f64), b: (f64, f64)) -> f64 {
+/// Square of the distance of a point from a straight line between two others.
+fn square_distance(p: (f64, f64), a: (f64, f64), b: (f64, f64)) -> f64 {
     let (dx, dy) = (b.0 - a.0, b.1 - a.1);
     let length = dx * dx + dy * dy;
     let share = if length > 0.0 {
@@ -82,7 +82,8 @@ fn distance(p: (f64, f64), a: (f64, f64), b: (f64, f64)) -> f64 {
     } else {
         0.0
     };
-    libm::hypot(p.0 - a.0 - share * dx, p.1 - a.1 - share * dy)
+    let (x, y) = (p.0 - a.0 - share * dx, p.1 - a.1 - share * dy);
+    x * x + y * y
 }
 
 fn edges(rings: &Rings) -> impl Iterator<Item = ((f64, f64), (f64, f64))> + '_ {
@@ -94,13 +95,17 @@ fn edges(rings: &Rings) -> impl Iterator<Item = ((f64, f64), (f64, f64))> + '_ {
 
 /// Whether a point lies inside rings, by the even-odd rule.
 fn is_inside(rings: &Rings, p: (f64, f64)) -> bool {
-    edges(rings)
-        .filter(|(a, b)| {
-            (a.1 > p.1) != (b.1 > p.1) && p.0 < a.0 + (b.0 - a.0) * (p.1 - a.1) / (b.1 - a.1)
-        })
-        .count()
-        % 2
-        == 1
+    crossings(edges(rings), p.1).filter(|x| p.0 < *x).count() % 2 == 1
+}
+
+/// Where edges cross a row of the paper.
+fn crossings(
+    edges: impl Iterator<Item = ((f64, f64), (f64, f64))>,
+    row: f64,
+) -> impl Iterator<Item = f64> {
+    edges
+        .filter(move |(a, b)| (a.1 > row) != (b.1 > row))
+        .map(move |(a, b)| a.0 + (b.0 - a.0) * (row - a.1) / (b.1 - a.1))
 }
 
 /// Whether a box lies wholly inside rings.
@@ -168,7 +173,7 @@ impl Placer {
             && !self.lines.iter().any(|(a, b)| patch.is_crossed(*a, *b))
     }
 
-    /// Places that are tried inside a shape, each with its distance from the shape's edge.
+    /// Places that are tried inside a shape, the farthest from its edges first, each with the square of that distance.
     fn candidates(rings: &Rings) -> Vec<((f64, f64), f64)> {
         let Some(around) = bounds(rings) else {
             return Vec::new();
@@ -177,15 +182,16 @@ impl Placer {
         let step = (w.max(h) / TRIED as f64).max(1.5);
         let (cols, rows) = ((w / step) as usize + 1, (h / step) as usize + 1);
         let mut found = Vec::new();
+        let edges: Vec<_> = edges(rings).collect();
         for row in 0..rows {
+            let y = around.top + (row as f64 + 0.5) * h / rows as f64;
+            let crossed: Vec<f64> = crossings(edges.iter().copied(), y).collect();
             for col in 0..cols {
-                let p = (
-                    around.left + (col as f64 + 0.5) * w / cols as f64,
-                    around.top + (row as f64 + 0.5) * h / rows as f64,
-                );
-                if is_inside(rings, p) {
-                    let clear = edges(rings)
-                        .map(|(a, b)| distance(p, a, b))
+                let p = (around.left + (col as f64 + 0.5) * w / cols as f64, y);
+                if crossed.iter().filter(|x| p.0 < **x).count() % 2 == 1 {
+                    let clear = edges
+                        .iter()
+                        .map(|(a, b)| square_distance(p, *a, *b))
                         .fold(f64::INFINITY, f64::min);
                     found.push((p, clear));
                 }
@@ -201,8 +207,11 @@ impl Placer {
         if around.right - around.left < size.0 || around.bottom - around.top < size.1 {
             return None;
         }
+        // A box reaches at least half its smaller side away from its middle; the places come by their distance from the edges.
+        let least = size.0.min(size.1) / 2.0;
         let at = Self::candidates(rings)
             .into_iter()
+            .take_while(|(_, clear)| *clear >= 0.999 * least * least)
             .map(|(p, _)| p)
             .find(|p| {
                 let patch = Patch::around(*p, size);
