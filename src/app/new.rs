@@ -14,19 +14,20 @@ use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};
 use crate::app::new_strips;
 use crate::app::new_strips::{Source, Strip};
 use crate::app::open::{refuse_network, refuse_onto};
-use crate::app::requests::NewRequest;
+use crate::app::requests::{Common, NewRequest};
 use crate::app::rights::Rights;
 use crate::app::setup::set_up;
 use crate::finding::{Finding, by_weight, codes};
 use crate::format::raster::RasterFacts;
 use crate::format::raster::product::into_archive;
-use crate::format::vector::{read_columns, read_polygons};
+use crate::format::vector::{VectorLayer, read_columns, read_polygons};
 use crate::format::weather;
 use crate::job::amount;
 use crate::job::fault::{Fault, JobError};
 use crate::report::counted::counted;
 use crate::report::model::{Block, Report, Row};
 use crate::science::methods::{METHODS, about};
+use geo::MultiPolygon;
 use serde_json::json;
 
 /// Keys of the job and the options that fill them.
@@ -61,18 +62,22 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
         readable(path)?;
     }
     let named: Vec<PathBuf> = inputs(request).cloned().collect();
-    Rights::of(
+    let rights = Rights::of(
         &named,
         std::slice::from_ref(&request.job),
         folder_of(&request.job),
-    )
-    .give_up_others(&request.common)?;
-    swapped(request)?;
+    );
+    rights.give_up_others(&request.common)?;
+    let reading = &Reading {
+        rights: rights.reading(),
+        common: &request.common,
+    };
+    reading.apart(|| swapped(request))?;
     if request.all {
-        return new_jobs(request);
+        return new_jobs(request, reading);
     }
-    let fields = several(request)?;
-    let all = strips_of(request)?;
+    let fields = reading.apart(|| several(request))?;
+    let all = reading.apart(|| strips_of(request))?;
     let mut findings = Vec::new();
     let mut own = OwnStrips {
         all: &all,
@@ -80,12 +85,12 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     };
     // Of one field of several, the strips of the others are none of it.
     if let (Some(path), Some(filter)) = (&request.strips, request.filter.as_deref()) {
-        let ground = new_strips::ground(&request.boundary, Some(filter))?;
+        let ground = reading.apart(|| new_strips::ground(&request.boundary, Some(filter)))?;
         let shared = new_strips::by_field(&all, &[ground], path)?;
         findings = new_strips::noticed(&all, &shared, &[filter]);
         own.numbers = shared.of_fields.concat();
     }
-    let prepared = prepare(request, request.filter.as_deref(), &own)?;
+    let prepared = prepare(request, request.filter.as_deref(), &own, reading)?;
     write(&request.job, &prepared.first.text, request.overwrite)?;
     findings.extend(prepared.findings.iter().cloned());
     let schema = write_schema(folder_of(&request.job), &mut findings)?;
@@ -98,6 +103,18 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
             .collect();
     }
     Ok(notice)
+}
+
+/// Reads what others have made with the right to read it and no other: this thread alone writes.
+struct Reading<'a> {
+    rights: Rights,
+    common: &'a Common,
+}
+
+impl Reading<'_> {
+    fn apart<T: Send>(&self, work: impl FnOnce() -> T + Send) -> T {
+        self.rights.apart(self.common, work)
+    }
 }
 
 /// Refuses boundary and image in each other's place: what GDAL says of either would not tell it.
@@ -175,7 +192,7 @@ fn folder_of(job: &Path) -> &Path {
 }
 
 /// One job for each field of the boundary; all of them or none.
-fn new_jobs(request: &NewRequest) -> Result<Report, AppError> {
+fn new_jobs(request: &NewRequest, reading: &Reading<'_>) -> Result<Report, AppError> {
     let folder = &request.job;
     if folder
         .extension()
@@ -187,8 +204,10 @@ fn new_jobs(request: &NewRequest) -> Result<Report, AppError> {
                 .with_hint("give a folder: --output jobs"),
         );
     }
-    set_up(&request.common);
-    let fields = fields_of(&request.boundary, request.name_column.as_deref())?;
+    let fields = reading.apart(|| {
+        set_up(&request.common);
+        fields_of(&request.boundary, request.name_column.as_deref())
+    })?;
     // Paths in the jobs are relative to it, so it has to be there; it goes again when nothing comes of it.
     let made = !folder.exists();
     fs_err::create_dir_all(folder).map_err(|error| {
@@ -196,22 +215,29 @@ fn new_jobs(request: &NewRequest) -> Result<Report, AppError> {
             .with_fact(folder.display().to_string(), error.to_string())
             .with_hint("give another with --output")
     })?;
-    let written = jobs_in(request, folder, &fields);
+    let written = jobs_in(request, folder, &fields, reading);
     if written.is_err() && made {
         let _ = fs_err::remove_dir(folder);
     }
     written
 }
 
-fn jobs_in(request: &NewRequest, folder: &Path, fields: &[NamedField]) -> Result<Report, AppError> {
-    let all = strips_of(request)?;
+fn jobs_in(
+    request: &NewRequest,
+    folder: &Path,
+    fields: &[NamedField],
+    reading: &Reading<'_>,
+) -> Result<Report, AppError> {
+    let all = reading.apart(|| strips_of(request))?;
     let mut findings: Vec<Finding> = Vec::new();
     let mut of_fields = vec![Vec::new(); fields.len()];
     if let Some(path) = &request.strips {
-        let grounds = fields
-            .iter()
-            .map(|field| new_strips::ground(&request.boundary, Some(&field.filter)))
-            .collect::<Result<Vec<_>, _>>()?;
+        let grounds = reading.apart(|| {
+            let filters = fields.iter().map(|field| Some(field.filter.as_str()));
+            filters
+                .map(|filter| new_strips::ground(&request.boundary, filter))
+                .collect::<Result<Vec<_>, _>>()
+        })?;
         let shared = new_strips::by_field(&all, &grounds, path)?;
         let names: Vec<&str> = fields.iter().map(|field| field.name.as_str()).collect();
         findings.extend(new_strips::noticed(&all, &shared, &names));
@@ -225,7 +251,7 @@ fn jobs_in(request: &NewRequest, folder: &Path, fields: &[NamedField]) -> Result
             name: Some(field.name.clone()),
             ..request.clone()
         };
-        let prepared = prepare(&one, Some(&field.filter), &own)?;
+        let prepared = prepare(&one, Some(&field.filter), &own, reading)?;
         jobs.push((one, prepared, field));
     }
     let mut files = Vec::new();
@@ -326,6 +352,7 @@ fn prepare(
     request: &NewRequest,
     filter: Option<&str>,
     own: &OwnStrips<'_>,
+    reading: &Reading<'_>,
 ) -> Result<Prepared, AppError> {
     refuse_onto(inputs(request), &request.job)?;
     // A job is told from a map by its ending; and whatever else is there, no leave to replace a job is meant for it.
@@ -359,29 +386,13 @@ fn prepare(
         .with_fact("known", known.join(", "))
         .with_hint("compare them: haulm methods --crop CROP"));
     }
-    set_up(&request.common);
-    let mut findings = Vec::new();
     let folder = folder_of(&request.job);
-    let (raster, is_product) = described(&request.raster, folder)?;
-    let boundary = read_polygons(&request.boundary, None, filter)?;
-    if boundary.shapes.len() > 1 {
-        findings.push(Finding::caution(
-            codes::BOUNDARY_SEVERAL,
-            format!(
-                "the boundary file holds {} features, and a field is one: choose it with --where \"...\", make a job each with --all, or join them with merge = true in field.boundary",
-                boundary.shapes.len()
-            ),
-        ));
-    }
-    if let Some(path) = &request.weather {
-        let _ = weather::read(path)?.into_log(&mut findings);
-        if request.planted.is_none() {
-            findings.push(Finding::caution(
-                codes::SEASON_PLANTED,
-                "the weather record is left out of the job: growing days are counted from planting, so give --planted too",
-            ));
-        }
-    }
+    let Said {
+        raster,
+        is_product,
+        boundary,
+        mut findings,
+    } = reading.apart(|| said(request, filter))?;
     let own_date = raster.acquired;
     if let (Some(given), Some(own)) = (request.date, own_date)
         && given != own
@@ -447,6 +458,45 @@ fn prepare(
         raster,
         is_product,
         strips: request.strips.is_some().then_some(own.numbers.len()),
+        findings,
+    })
+}
+
+/// What the inputs of a job say of themselves.
+struct Said {
+    raster: RasterFacts,
+    is_product: bool,
+    boundary: VectorLayer<MultiPolygon<f64>>,
+    findings: Vec<Finding>,
+}
+
+fn said(request: &NewRequest, filter: Option<&str>) -> Result<Said, AppError> {
+    set_up(&request.common);
+    let mut findings = Vec::new();
+    let (raster, is_product) = described(&request.raster, folder_of(&request.job))?;
+    let boundary = read_polygons(&request.boundary, None, filter)?;
+    if boundary.shapes.len() > 1 {
+        findings.push(Finding::caution(
+            codes::BOUNDARY_SEVERAL,
+            format!(
+                "the boundary file holds {} features, and a field is one: choose it with --where \"...\", make a job each with --all, or join them with merge = true in field.boundary",
+                boundary.shapes.len()
+            ),
+        ));
+    }
+    if let Some(path) = &request.weather {
+        let _ = weather::read(path)?.into_log(&mut findings);
+        if request.planted.is_none() {
+            findings.push(Finding::caution(
+                codes::SEASON_PLANTED,
+                "the weather record is left out of the job: growing days are counted from planting, so give --planted too",
+            ));
+        }
+    }
+    Ok(Said {
+        raster,
+        is_product,
+        boundary,
         findings,
     })
 }

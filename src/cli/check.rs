@@ -1,13 +1,10 @@
 //! `haulm check`: a job without writing, or anybody's prescription map.
 
-use std::path::{Path, PathBuf};
-
 use crate::app::api;
 use crate::app::api::{CheckMapRequest, Common};
 use crate::app::error::AppError;
 use crate::app::open::{refuse_onto, refuse_special};
 use crate::app::progress::Progress;
-use crate::app::rights::Rights;
 use crate::cli::args::{CheckArgs, OverlapRule};
 use crate::cli::stick;
 use crate::map::faults::repair::Keeps;
@@ -48,19 +45,6 @@ pub(crate) fn run(
                 output,
             )?;
         }
-        let inputs: Vec<PathBuf> = std::iter::once(&args.file)
-            .chain(&args.map.boundary)
-            .chain(&args.map.exclude)
-            .cloned()
-            .collect();
-        let outputs: Vec<PathBuf> = args
-            .map
-            .faults
-            .iter()
-            .chain(&args.map.repair)
-            .cloned()
-            .collect();
-        Rights::of(&inputs, &outputs, Path::new("")).give_up_others(common)?;
         progress.start("reading the map", 0);
         return api::check_map(&CheckMapRequest {
             map: args.file,
@@ -85,6 +69,7 @@ pub(crate) fn run(
             }),
             split_bowties: args.map.split_bowties,
             overwrite: args.map.overwrite,
+            common: common.clone(),
         });
     }
     if args.map.any() {

@@ -194,6 +194,11 @@ fn one(path: &Path, is_main: bool) -> Result<(), String> {
     }
 }
 
+/// EPSG code of the system that a raw image's header names in words of its own.
+pub(crate) fn system_of_header(path: &Path) -> Option<u32> {
+    text::system_of_header(&whole(path).ok()?)
+}
+
 /// Refuses what is opened as an image by any driver and is none of the plain ones; an empty file is none at all.
 fn image(path: &Path) -> Result<(), String> {
     let start = head(path);

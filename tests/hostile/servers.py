@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Commands that serve more than one job in one process, `page` and `stick`, under strace: they stand behind walls like any other.
+"""Commands that serve more than one job in one process, `page` and `stick`, and those that read without a job, under strace: they stand behind walls like any other.
 
 servers.py HAULM [WAY...]: ways out of the job's folder, of those in ways.py, tried on a page; files that are put in the place of inputs while the page is open;
 a stick. Held are: the process raises its walls before it opens an input, a job is read behind walls of its own, no call leaves the process, no file outside is
@@ -19,7 +19,7 @@ import tempfile
 import time
 
 import ways
-from field import make
+from field import make, ring
 
 # One in so many of the ways; all of them are tried on `map`.
 EVERY = 6
@@ -80,7 +80,7 @@ class Page:
             os.kill(self.haulm() or self.child.pid, signal.SIGINT)
         self.child.wait(timeout=LONGEST)
         self.out.close()
-        return self.log.read_text(errors="replace")
+        return ways.calls(self.log)
 
 
 # The one call to a network that a page makes is to listen, before it opens anything.
@@ -169,7 +169,7 @@ def on_stick(good, bait, address, root):
     for arguments in (["stick", "job.toml", "--to", "stick"], ["check", "stick", "--against", "job.toml"], ["stick", "out", "--to", "stick"]):
         command = ["strace", "-f", "-qq", "-s", "400", "-e", "trace=network,open,openat,openat2,creat,landlock_restrict_self", "-o", str(log), ways.HAULM, *arguments]
         done = subprocess.run(command, capture_output=True, text=True, env=environment, cwd=place.home)
-        trace = log.read_text(errors="replace")
+        trace = ways.calls(log)
         if done.returncode:
             wrong.append(f"{arguments}: exit {done.returncode}: {done.stderr}{done.stdout}")
         if not re.search(r"landlock_restrict_self\(.*= 0", trace):
@@ -184,7 +184,67 @@ def on_stick(good, bait, address, root):
     done = subprocess.run(command, capture_output=True, text=True, env=environment, cwd=place.home)
     if done.returncode != 1 or "error[" not in done.stderr:
         wrong.append(f"a record that names another file: exit {done.returncode}: {done.stderr}")
-    return wrong + ways.broken(place, log.read_text(errors="replace"), str(place.home))
+    return wrong + ways.broken(place, ways.calls(log), str(place.home))
+
+
+RAMP = """[field]
+name = "Middle Piece"
+boundary = "boundary.geojson"
+
+[imagery]
+path = "image.tif"
+date = 2026-04-14
+index = "NDVI"
+
+[reference]
+ramp = { path = "ramp.geojson", rate = "n", unit = "kg N/ha" }
+ramp_index = "NDVI"
+
+[rate]
+maximum = "150 kg N/ha"
+"""
+
+
+def ramp(place):
+    steps = ",".join(
+        f'{{"type":"Feature","properties":{{"n":{20 * k}}},"geometry":{{"type":"Polygon","coordinates":[[{ring(24, 48 * k, 72, 48 * k + 48)}]]}}}}' for k in range(6)
+    )
+    place.at("ramp.geojson").write_text(f'{{"type":"FeatureCollection","features":[{steps}]}}')
+    place.at("ramp.toml").write_text(RAMP)
+
+
+# Commands that read what others have made and keep no page open: arguments, what is made for them, and inputs that have to be seen opened.
+READING = (
+    (("new", "boundary.geojson", "image.tif", "--strips", "strips.geojson", "--output", "new.toml"), lambda place: None, ("boundary.geojson", "image.tif", "strips.geojson")),
+    (("new", "boundary.geojson", "image.tif", "--all", "--output", "jobs"), lambda place: None, ("boundary.geojson", "image.tif")),
+    (("check", "strips.geojson", "--boundary", "boundary.geojson", "--faults", "faults.geojson"), lambda place: None, ("strips.geojson", "boundary.geojson")),
+    (("rate", "ramp.toml"), ramp, ("image.tif", "ramp.geojson", "boundary.geojson")),
+)
+
+
+def on_a_reader(good, bait, address, root, arguments, change, inputs):
+    """A command whose inputs are opened by threads that have given up more than the process has, and by no other once the walls stand."""
+    place = ways.Place(root, good, bait, address)
+    change(place)
+    temporary = place.root / "temporary"
+    temporary.mkdir()
+    environment = {"PATH": os.environ["PATH"], "HOME": str(place.root), "TMPDIR": str(temporary)}
+    log = place.root / "trace"
+    command = ["strace", "-f", "-qq", "-s", "400", "-e", "trace=network,open,openat,openat2,creat,landlock_restrict_self", "-o", str(log), ways.HAULM, *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, env=environment, cwd=place.home)
+    trace = ways.calls(log)
+    lines = trace.splitlines()
+    raised = [at for at, line in enumerate(lines) if re.match(r"^\d+ +landlock_restrict_self\(.*= 0", line)]
+    if len(raised) < 2:
+        return [f"{len(raised)} walls were raised: {done.stderr}"]
+    readers = {lines[at].split()[0] for at in raised[1:]}
+    wrong = [] if done.returncode in (0, 1) else [f"exit {done.returncode}: {done.stderr}"]
+    for name in inputs:
+        opened = [line for line in lines[raised[0] :] if re.match(rf'^\d+ +openat\(.*"([^"]*/)?{re.escape(name)}", O_RDONLY.*\) += \d', line)]
+        if not opened:
+            wrong.append(f"{name} was not opened: {done.stderr}")
+        wrong += [f"behind the walls of the process alone: {line}" for line in opened if line.split()[0] not in readers]
+    return wrong + ways.broken(place, trace, str(place.home))
 
 
 def main():
@@ -221,6 +281,8 @@ def main():
             ("the job names another file", renamed, "rights.outside"),
         ):
             count(f"while the page is open, {name}", swapped_while_open(good, bait, address, scratch / name.replace(" ", "-"), change, expected))
+        for k, (arguments, change, inputs) in enumerate(READING):
+            count(" ".join(arguments), on_a_reader(good, bait, address, scratch / f"reading{k}", arguments, change, inputs))
         count("a stick", on_stick(good, bait, address, scratch / "stick"))
         try:
             count("the listener", [f"called: {listener.accept()}"])

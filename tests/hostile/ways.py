@@ -404,6 +404,19 @@ CALLED = re.compile(r"^\d+ +(connect|bind|sendto|sendmsg)\(.*AF_INET")
 SOCKET = re.compile(r"^\d+ +socket\(AF_(INET6?|NETLINK|PACKET).* = (\d+)")
 
 
+def calls(log):
+    """A trace in which calls that another thread's call fell into are whole again, where they ended."""
+    begun, whole = {}, []
+    for line in log.read_text(errors="replace").splitlines():
+        process = line.split(" ", 1)[0]
+        if line.endswith(" <unfinished ...>"):
+            begun[process] = line.removesuffix(" <unfinished ...>")
+            continue
+        ended = re.match(r"^\d+ +<\.\.\. \w+ resumed>(.*)", line)
+        whole.append(begun.pop(process) + ended[1] if ended and process in begun else line)
+    return "\n".join([*whole, *begun.values()])
+
+
 def broken(place, trace, working):
     """What the trace shows that may not be."""
     found = []
@@ -446,7 +459,7 @@ def tried(name, good, bait, address, root):
     environment = {"PATH": os.environ["PATH"], "HOME": str(place.root), "TMPDIR": str(temporary), **place.variables}
     command = ["strace", "-f", "-qq", "-s", "400", "-e", "trace=network,open,openat,openat2,creat,landlock_restrict_self", "-o", str(log), HAULM, *place.arguments]
     done = subprocess.run(command, capture_output=True, text=True, env=environment, cwd=place.home, timeout=120)
-    trace = log.read_text(errors="replace")
+    trace = calls(log)
     return place, done, broken(place, trace, str(place.home)), rates(place)
 
 

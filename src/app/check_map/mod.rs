@@ -12,6 +12,8 @@ use geo::MultiPolygon;
 use serde_json::json;
 
 use crate::app::error::AppError;
+use crate::app::requests::Common;
+use crate::app::rights::Rights;
 use crate::format::maps;
 use crate::format::maps::MapError;
 use crate::format::vector::read_polygons;
@@ -61,6 +63,21 @@ pub struct CheckMapRequest {
     pub split_bowties: bool,
     /// Whether files that are there may be replaced.
     pub overwrite: bool,
+    /// What every command may be told.
+    pub common: Common,
+}
+
+impl CheckMapRequest {
+    /// What a check may read and write: the map, what it is held against, and the files that were asked for.
+    fn rights(&self) -> Rights {
+        let read: Vec<PathBuf> = std::iter::once(&self.map)
+            .chain(&self.boundary)
+            .chain(&self.exclude)
+            .cloned()
+            .collect();
+        let written: Vec<PathBuf> = self.faults.iter().chain(&self.repair).cloned().collect();
+        Rights::of(&read, &written, Path::new(""))
+    }
 }
 
 impl From<MapError> for AppError {
@@ -114,19 +131,22 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
         meaning: ask::meaning(request)?,
         explained: true,
     };
-    let mut set = maps::read_all(&request.map, &options)?;
+    let rights = request.rights();
+    rights.give_up_others(&request.common)?;
+    let reading = rights.reading();
+    let mut set = reading.apart(&request.common, || maps::read_all(&request.map, &options))?;
     let map = match set.maps.pop() {
         Some(map) if set.maps.is_empty() => map,
         last => {
             set.maps.extend(last);
-            return several::check(request, set);
+            return several::check(request, set, &reading);
         }
     };
     let boundary = match &request.boundary {
-        Some(path) => Some(ground(path, repaired)?),
+        Some(path) => Some(reading.apart(&request.common, || ground(path, repaired))?),
         None => map.boundary.clone(),
     };
-    let exclusions = exclusions(request)?;
+    let exclusions = reading.apart(&request.common, || exclusions(request))?;
     let against = ask::against(request, &map, boundary, exclusions)?;
     let verdict = faults::check(&map, &against);
     let mut files = Vec::new();

@@ -8,6 +8,7 @@ use crate::app::check_map::report::{
 use crate::app::check_map::{CheckMapRequest, ask, exclusions, repair};
 use crate::app::commit::STICK_RECORD;
 use crate::app::error::AppError;
+use crate::app::rights::Rights;
 use crate::format::maps::MapSet;
 use crate::map::faults::fault::Fault;
 use crate::map::faults::{Verdict, check as check_one};
@@ -73,7 +74,11 @@ impl Task {
 }
 
 /// Checks each task by itself.
-pub(super) fn check(request: &CheckMapRequest, set: MapSet) -> Result<Report, AppError> {
+pub(super) fn check(
+    request: &CheckMapRequest,
+    set: MapSet,
+    reading: &Rights,
+) -> Result<Report, AppError> {
     let for_one = [
         ("--boundary", request.boundary.is_some()),
         ("--repair", request.repair.is_some()),
@@ -91,7 +96,7 @@ pub(super) fn check(request: &CheckMapRequest, set: MapSet) -> Result<Report, Ap
             .with_fact(request.map.display().to_string(), names.join(", "))
             .with_hint("name the task too: --layer TSK1"));
     }
-    let excluded = exclusions(request)?;
+    let excluded = reading.apart(&request.common, || exclusions(request))?;
     let mut tasks = Vec::new();
     for map in set.maps {
         let against = ask::against(request, &map, map.boundary.clone(), excluded.clone())?;

@@ -33,7 +33,18 @@ pub(super) fn readings(
             .iter()
             .map(|exclusion| exclusion.source.path.clone()),
     );
-    Rights::of(&named, &[], folder).give_up_others(common)?;
+    let rights = Rights::of(&named, &[], folder);
+    rights.give_up_others(common)?;
+    rights.apart(common, || measured(image, index, folder, common, findings))
+}
+
+fn measured(
+    image: &RampImage,
+    index: Option<&str>,
+    folder: &Path,
+    common: &Common,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<Point>, AppError> {
     set_up(common);
     // A ready index raster is held to the range of the index that it is said to be.
     let opened = open::image(
@@ -62,7 +73,7 @@ pub(super) fn readings(
         memory: crate::app::memory::of_windows(common.memory_mib),
         progress: &goes_on,
     };
-    let measured = measure(image, &layers, &sources).map_err(|error| {
+    let points = measure(image, &layers, &sources).map_err(|error| {
         match (&error, common.cancel.signal()) {
             (RampImageError::Scan(ScanError::Cancelled), Some(signal)) => {
                 AppError::cancelled(signal)
@@ -76,7 +87,7 @@ pub(super) fn readings(
                 .with_hint("look at boundary, steps and image on one map"),
         }
     })?;
-    Ok(measured.into_log(findings))
+    Ok(points.into_log(findings))
 }
 
 fn layers(image: &RampImage, common: &Common) -> Result<RampLayers, AppError> {

@@ -8,7 +8,8 @@ use gdal::{Dataset, DatasetOptions, GdalOpenFlags, Metadata};
 use super::error::RasterFileError;
 use super::raw::raw_is_whole;
 use super::sources::{files_behind, in_archive};
-use crate::format::systems::system_of;
+use crate::format::sidecars::system_of_header;
+use crate::format::systems::{system_named, system_of};
 use crate::format::vector::{is_database, unfinished, views};
 use crate::format::{complaints, library};
 use crate::space::raster::{Affine, Lattice};
@@ -174,6 +175,13 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
         .spatial_ref()
         .ok()
         .and_then(|system| system_of(&system))
+        .or_else(|| {
+            // Not every build of the library reads what it wrote itself.
+            let code = (driver == "ERS")
+                .then(|| system_of_header(path))
+                .flatten()?;
+            system_named(&format!("EPSG:{code}")).ok()
+        })
         .ok_or_else(|| RasterFileError::NoSystem {
             path: path.to_owned(),
         })?;

@@ -180,6 +180,47 @@ pub(super) fn header(text: &str) -> Result<(), String> {
     Ok(())
 }
 
+/// Datums of headers: name, code of longitude and latitude, beginnings of the zones' projections with the code that the zone's number is added to, and the zones.
+type Datum = (
+    &'static str,
+    u32,
+    &'static [(&'static str, u32)],
+    std::ops::RangeInclusive<u32>,
+);
+const DATUMS: [Datum; 5] = [
+    ("WGS84", 4326, &[("NUTM", 32600), ("SUTM", 32700)], 1..=60),
+    (
+        "WGS72DOD",
+        4322,
+        &[("NUTM", 32200), ("SUTM", 32300)],
+        1..=60,
+    ),
+    ("NAD83", 4269, &[("NUTM", 26900)], 1..=23),
+    ("NAD27", 4267, &[("NUTM", 26700)], 1..=22),
+    ("GDA94", 4283, &[("MGA", 28300)], 48..=58),
+];
+
+/// EPSG code of the system that a header names by words. GDAL writes them, but not every build of it has the table to read them by.
+pub(super) fn system_of_header(text: &str) -> Option<u32> {
+    let value = |wanted: &str| {
+        text.lines().find_map(|line| {
+            let (key, value) = line.split_once('=')?;
+            key.trim()
+                .eq_ignore_ascii_case(wanted)
+                .then(|| value.trim().trim_matches('"').to_ascii_uppercase())
+        })
+    };
+    let (datum, projection) = (value("datum")?, value("projection")?);
+    let (_, degrees, beginnings, zones) = DATUMS.into_iter().find(|known| known.0 == datum)?;
+    if projection == "GEODETIC" {
+        return Some(degrees);
+    }
+    beginnings.iter().find_map(|(beginning, base)| {
+        let zone: u32 = projection.strip_prefix(beginning)?.parse().ok()?;
+        zones.contains(&zone).then_some(base + zone)
+    })
+}
+
 /// Refuses a layer in markup whose schema lies in a file elsewhere: an address is not followed, a bare name lies beside it.
 pub(super) fn layer_of_markup(head: &str) -> Result<(), String> {
     let lower = head.to_ascii_lowercase();
@@ -240,6 +281,42 @@ mod tests {
         ] {
             assert!(header(&bad).is_err(), "{bad}");
         }
+    }
+
+    /// Codes by gdal_translate 3.6.2, which was given them by `-a_srs EPSG:n` and wrote these words.
+    #[test]
+    fn systems_by_the_words_of_a_header() {
+        let of = |datum: &str, projection: &str| {
+            system_of_header(&format!(
+                "DatasetHeader Begin\n\tCoordinateSpace Begin\n\t\tDatum\t= \"{datum}\"\n\t\tProjection\t= \"{projection}\"\n\tCoordinateSpace End\nDatasetHeader End\n"
+            ))
+        };
+        for (datum, projection, code) in [
+            ("WGS84", "NUTM33", 32633),
+            ("WGS84", "SUTM33", 32733),
+            ("WGS72DOD", "NUTM14", 32214),
+            ("NAD83", "NUTM14", 26914),
+            ("NAD27", "NUTM14", 26714),
+            ("GDA94", "MGA55", 28355),
+            ("WGS84", "GEODETIC", 4326),
+            ("NAD83", "GEODETIC", 4269),
+            ("NAD27", "GEODETIC", 4267),
+            ("GDA94", "GEODETIC", 4283),
+        ] {
+            assert_eq!(of(datum, projection), Some(code), "{datum} {projection}");
+        }
+        for (datum, projection) in [
+            ("WGS84", "NUTM61"),
+            ("WGS84", "NUTM"),
+            ("WGS84", "MGA55"),
+            ("NAD83", "SUTM14"),
+            ("GDA94", "MGA14"),
+            ("RAW", "RAW"),
+            ("EPSG:25832", "EPSG:25832"),
+        ] {
+            assert_eq!(of(datum, projection), None, "{datum} {projection}");
+        }
+        assert_eq!(system_of_header("DatasetHeader Begin\n"), None);
     }
 
     #[test]

@@ -309,8 +309,11 @@ const DOMAINS: [&str; 11] = [
     "ers",
 ];
 
+/// Domains that hold a document of another kind, which GDAL keeps as one text: whatever stands in it, nothing is opened by it.
+const TEXTS: [&str; 2] = ["xml:gml.root-instance", "xml:xmp"];
+
 /// Options of a warp that name no file.
-const WARP_OPTIONS: [&str; 18] = [
+const WARP_OPTIONS: [&str; 36] = [
     "init_dest",
     "unified_src_nodata",
     "num_threads",
@@ -329,6 +332,24 @@ const WARP_OPTIONS: [&str; 18] = [
     "dst_method",
     "apply_vertical_shift",
     "insert_center_long",
+    "error_out_if_empty_source_window",
+    "streamable_output",
+    "src_coord_precision",
+    "xscale",
+    "yscale",
+    "src_alpha_max",
+    "dst_alpha_max",
+    "mult_factor_vertical_shift",
+    "mode_ties",
+    "excluded_values",
+    "excluded_values_pct_threshold",
+    "nodata_values_pct_threshold",
+    "use_opencl",
+    "center_long",
+    "area_of_interest",
+    "desired_accuracy",
+    "allow_ballpark",
+    "only_best",
 ];
 
 /// A file of a kind, parsed within bounds.
@@ -356,8 +377,19 @@ pub(super) fn check(text: &str, list: &List) -> Result<(), String> {
     }
     document
         .descendants()
-        .filter(Node::is_element)
+        .filter(|node| node.is_element() && !node.ancestors().skip(1).any(|above| is_text(&above)))
         .try_for_each(|node| element(&node, list))
+}
+
+/// Whether an element holds a document that is kept as a text.
+fn is_text(node: &Node<'_, '_>) -> bool {
+    let is = |name: &str, known: &[&str]| {
+        node.attribute(name)
+            .is_some_and(|value| known.contains(&value.to_ascii_lowercase().as_str()))
+    };
+    node.tag_name().name().eq_ignore_ascii_case("metadata")
+        && is("format", &["xml"])
+        && is("domain", &TEXTS)
 }
 
 fn element(node: &Node<'_, '_>, list: &List) -> Result<(), String> {
@@ -381,7 +413,7 @@ fn element(node: &Node<'_, '_>, list: &List) -> Result<(), String> {
         let value = one.value().trim().to_ascii_lowercase();
         let known = match key.as_str() {
             "subclass" => KINDS.contains(&value.as_str()),
-            "domain" => DOMAINS.contains(&value.as_str()),
+            "domain" => DOMAINS.contains(&value.as_str()) || is_text(node),
             "name" | "key" if lower == "option" => WARP_OPTIONS.contains(&value.as_str()),
             _ => true,
         };
@@ -433,6 +465,27 @@ mod tests {
         assert_eq!(check(PLAIN, &VIRTUAL), Ok(()));
         let capitals = PLAIN.replace("SourceBand", "SOURCEBAND");
         assert_eq!(check(&capitals, &VIRTUAL), Ok(()));
+    }
+
+    #[test]
+    fn a_document_kept_as_text_is_no_list_of_files() {
+        let kept = |head: &str| {
+            format!(
+                "<PAMDataset><Metadata {head}><g:File xmlns:g=\"u\"><g:fileName>/etc/passwd</g:fileName></g:File></Metadata></PAMDataset>"
+            )
+        };
+        let plain = "domain=\"xml:gml.root-instance\" format=\"xml\"";
+        assert_eq!(check(&kept(plain), &AUXILIARY), Ok(()));
+        for other in [
+            "domain=\"xml:gml.root-instance\"",
+            "domain=\"xml:VRT\" format=\"xml\"",
+            "format=\"xml\"",
+        ] {
+            assert!(check(&kept(other), &AUXILIARY).is_err(), "{other}");
+        }
+        // What stands beside it is judged as ever.
+        let beside = kept(plain).replace("</PAMDataset>", "<DEMPath>a</DEMPath></PAMDataset>");
+        assert!(check(&beside, &AUXILIARY).unwrap_err().contains("DEMPath"));
     }
 
     #[test]
