@@ -2,9 +2,9 @@
 
 use crate::map::export::ExportMap;
 use crate::space::crs::{Crs, CrsError, Projector};
-use crate::space::valid::is_valid;
+use crate::space::valid::{is_valid, why_not};
 use geo::orient::Direction;
-use geo::{Area, BoundingRect, LineString, MultiPolygon, Orient, Polygon, Validation};
+use geo::{Area, BoundingRect, LineString, MultiPolygon, Orient, Polygon};
 
 /// Why zones cannot be written in longitude and latitude.
 #[derive(Debug, thiserror::Error)]
@@ -109,22 +109,18 @@ pub(crate) fn rounded(
     digits: &[u32],
 ) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
     for &digits in digits {
-        let tried: Result<Vec<_>, String> = outlines
+        let tried: Option<Vec<_>> = outlines
             .iter()
-            .map(|outline| checked(round(outline, Some(digits))))
+            .map(|outline| sound(round(outline, Some(digits))))
             .collect();
-        if let Ok(good) = tried {
+        if let Some(good) = tried {
             return Ok(good);
         }
     }
     let last = digits.last().copied();
     zones
         .zip(outlines)
-        .map(|(zone, outline)| {
-            checked(round(outline, last))
-                .or_else(|reason| repaired(outline, last, &reason))
-                .map_err(|reason| LonLatError::Invalid { zone, reason })
-        })
+        .map(|(zone, outline)| sound_or_repaired(zone, outline, last))
         .collect()
 }
 
@@ -136,42 +132,45 @@ pub(crate) fn cleaned(
     zone: u32,
     outline: &MultiPolygon<f64>,
 ) -> Result<MultiPolygon<f64>, LonLatError> {
-    checked(round(outline, None))
-        .or_else(|reason| repaired(outline, None, &reason))
-        .map_err(|reason| LonLatError::Invalid { zone, reason })
+    sound_or_repaired(zone, outline, None)
 }
 
-fn checked(outline: MultiPolygon<f64>) -> Result<MultiPolygon<f64>, String> {
-    if outline.0.is_empty() {
-        return Err("nothing of it is left after rounding".to_owned());
-    }
-    // In time that grows with the square of its vertices, but with the reason.
-    if is_valid(&outline) {
-        return Ok(outline);
-    }
-    outline
-        .check_validation()
-        .map_err(|error| error.to_string())?;
-    Ok(outline)
-}
-
-/// The union of an outline with itself, or `reason` when that is invalid too or changes its area: rounding noise is repaired, a real fault is not hidden.
-///
-/// The outline is united as it is, and where that is not enough once it is rounded: sides of a needle that lie closer than the last digit touch only then.
-fn repaired(
+fn sound_or_repaired(
+    zone: u32,
     outline: &MultiPolygon<f64>,
     digits: Option<u32>,
-    reason: &str,
-) -> Result<MultiPolygon<f64>, String> {
+) -> Result<MultiPolygon<f64>, LonLatError> {
+    let tried = round(outline, digits);
+    if !tried.0.is_empty() && is_valid(&tried) {
+        return Ok(tried);
+    }
+    // What is wrong is only looked for where it has to be told.
+    repaired(outline, digits).ok_or_else(|| LonLatError::Invalid {
+        zone,
+        reason: if tried.0.is_empty() {
+            "nothing of it is left after rounding".to_owned()
+        } else {
+            why_not(&tried)
+        },
+    })
+}
+
+/// The outline, if anything is left of it and it is valid.
+fn sound(outline: MultiPolygon<f64>) -> Option<MultiPolygon<f64>> {
+    (!outline.0.is_empty() && is_valid(&outline)).then_some(outline)
+}
+
+/// The union of an outline with itself, unless that is invalid too or changes its area: rounding noise is repaired, a real fault is not hidden.
+///
+/// The outline is united as it is, and where that is not enough once it is rounded: sides of a needle that lie closer than the last digit touch only then.
+fn repaired(outline: &MultiPolygon<f64>, digits: Option<u32>) -> Option<MultiPolygon<f64>> {
     let area = |shape: &MultiPolygon<f64>| shape.iter().map(Area::unsigned_area).sum::<f64>();
     let united = |shape: &MultiPolygon<f64>| {
         let (union, before) = (geo::unary_union(shape), area(shape));
-        if (area(&union) - before).abs() > 1e-6 * before {
-            return Err(reason.to_owned());
-        }
-        checked(round(&union, digits))
+        let is_kept = (area(&union) - before).abs() <= 1e-6 * before;
+        is_kept.then(|| round(&union, digits)).and_then(sound)
     };
-    united(outline).or_else(|_| united(&round(outline, digits)))
+    united(outline).or_else(|| united(&round(outline, digits)))
 }
 
 fn round(outline: &MultiPolygon<f64>, digits: Option<u32>) -> MultiPolygon<f64> {
@@ -222,14 +221,14 @@ mod tests {
             (x: 15.000_5, y: 50.000_9), (x: 15.000_2, y: 50.000_9), (x: 15.000_5, y: 50.000_5), (x: 15.0, y: 50.000_4),
         ];
         let outlines = one(bay);
-        assert!(checked(outlines[0].clone()).is_ok());
-        assert!(checked(round(&outlines[0], Some(9))).is_err());
+        assert!(sound(outlines[0].clone()).is_some());
+        assert!(sound(round(&outlines[0], Some(9))).is_none());
         let repaired = rounded(1.., &outlines, &[9]).unwrap();
         assert!(
             (repaired[0].unsigned_area() - outlines[0].unsigned_area()).abs()
                 < 1e-6 * outlines[0].unsigned_area()
         );
-        assert!(repaired[0].check_validation().is_ok());
+        assert!(is_valid(&repaired[0]));
     }
 
     #[test]
@@ -268,8 +267,8 @@ mod tests {
         let spike = polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 0.0), (x: 1.0, y: 1.0), (x: 0.5, y: 1.0), (x: 0.5, y: 1.5), (x: 0.5, y: 1.0), (x: 0.0, y: 1.0)];
         let outlines = one(spike);
         let good = rounded(1.., &outlines, &[7, 9]).unwrap();
-        assert!(good[0].is_valid() && (good[0].unsigned_area() - 1.0).abs() < 1e-6);
-        assert!(cleaned(1, &outlines[0]).unwrap().is_valid());
+        assert!(is_valid(&good[0]) && (good[0].unsigned_area() - 1.0).abs() < 1e-6);
+        assert!(is_valid(&cleaned(1, &outlines[0]).unwrap()));
         for fault in [
             polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 1.0), (x: 1.0, y: 0.0), (x: 0.0, y: 2.0)],
             polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 1.0), (x: 2.0, y: 2.0)],

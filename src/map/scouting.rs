@@ -1,9 +1,10 @@
 //! Places worth a walk before anything is spread: what the image cannot tell, somebody must look at.
 
-use geo::{Area, Contains, InteriorPoint, MultiPolygon, Point};
+use geo::{Area, Contains, MultiPolygon, Point};
 
 use crate::map::prescription::{CellState, Prescription};
 use crate::space::crs::{Crs, CrsError, Projector};
+use crate::space::interior::interior_point_of;
 use crate::space::polygon::minimum_rectangle;
 use crate::zones::outline::outlines;
 
@@ -159,7 +160,7 @@ fn inside_of(shape: &MultiPolygon<f64>) -> Option<(f64, f64)> {
     let largest = shape
         .iter()
         .max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
-    largest.interior_point().map(|point| (point.x(), point.y()))
+    interior_point_of(largest).map(|place| (place.x, place.y))
 }
 
 /// The vertices nearest to the corners of each excluded piece's rectangle, of those that lie inside the boundary.

@@ -55,6 +55,16 @@ pub enum NoPlacebo {
     /// The strip itself cannot be estimated.
     #[error("the strip itself cannot be estimated")]
     NoStrip,
+    /// A field that reaches many lengths of the strip away from it.
+    #[error(
+        "the field reaches too far from the strip to lay placebo strips all over it: {squares} pieces of ground, {maximum} are held"
+    )]
+    ManySquares {
+        /// Pieces of ground, of the strip's length and half its width.
+        squares: usize,
+        /// How many are held.
+        maximum: usize,
+    },
     /// A narrow strip in a fine image.
     #[error(
         "the strip is too narrow for pure pixels, and the field's {pixels:.0} pixels are too many to solve mixtures all over it (at most {maximum:.0})"
@@ -185,6 +195,13 @@ pub fn plan(
         let how = match &plan.how {
             How::Fine { core, .. } => {
                 let layout = squares::Layout::new(to_uv, strip, core, plan, &area, reference);
+                let layout = match layout {
+                    Ok(layout) => layout,
+                    Err(reason) => {
+                        plans.push(Err(reason));
+                        continue;
+                    }
+                };
                 probes.push(Probe::Squares {
                     area,
                     grid: layout.grid().clone(),

@@ -10,6 +10,7 @@ pub mod cut;
 pub mod fixed;
 pub mod great_circle;
 pub mod holes;
+pub mod interior;
 pub mod junctions;
 pub mod lay;
 pub mod pixel_matrix;

@@ -10,7 +10,10 @@ use std::collections::BTreeSet;
 use geo::algorithm::kernels::{Kernel as _, Orientation, RobustKernel};
 use geo::coordinate_position::CoordPos;
 use geo::dimensions::Dimensions;
-use geo::{Coord, Intersects as _, Line, LineString, MultiPolygon, Polygon, Relate as _};
+use geo::{
+    Coord, CoordsIter as _, Intersects as _, Line, LineString, MultiPolygon, Polygon, Relate as _,
+    Validation as _,
+};
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
 
@@ -193,6 +196,19 @@ pub fn is_valid(polygons: &MultiPolygon<f64>) -> bool {
         && nested_well(&rings, &tree, &touching)
 }
 
+/// Vertices up to which it is looked for what makes polygons invalid: that takes a time that grows with their square.
+const EXPLAINED: usize = 20_000;
+
+/// What makes polygons invalid, in words; of very many vertices only that something does.
+pub fn why_not(polygons: &MultiPolygon<f64>) -> String {
+    let words = "edges of it cross or lie over each other".to_owned();
+    if polygons.coords_count() > EXPLAINED {
+        return words;
+    }
+    let fault = polygons.check_validation().err();
+    fault.map_or(words, |fault| fault.to_string())
+}
+
 /// Compares the edges of two pieces; false where they make the polygons invalid. Rings that touch are noted.
 fn compared(
     rings: &[Ring<'_>],
@@ -314,7 +330,7 @@ fn nested_well(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use geo::{MapCoords as _, Validation as _};
+    use geo::MapCoords as _;
     use proptest::prelude::*;
 
     fn ring(corners: &[(i32, i32)]) -> LineString<f64> {

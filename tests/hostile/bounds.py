@@ -100,6 +100,12 @@ def _(folder):
     layer(folder / "boundary.geojson", [[frame, *squares(100_000, way, 0.05)]])
 
 
+@case("a boundary with a corner 300 km away", within=30)
+def _(folder):
+    way = lonlat()
+    layer(folder / "boundary.geojson", [[[way(x, y) for x, y in ((0, 0), (240, 0), (240, 288), (120, 300_000), (0, 0))]]])
+
+
 @case("100 000 exclusions", mapped=True, within=30)
 def _(folder):
     layer(folder / "ponds.geojson", [[ring] for ring in squares(100_000, lonlat(), 0.05)])
@@ -219,6 +225,16 @@ def _(folder):
 @case("an image whose tiles inflate a thousandfold", within=60)
 def _(folder):
     image(folder, ["COMPRESS=DEFLATE", "TILED=YES", "BLOCKXSIZE=4096", "BLOCKYSIZE=4096", "ZLEVEL=9"], 40_000, 40_000)
+
+
+@case("a raw image whose header states more pixels than the file holds", "image.img", "bytes")
+def _(folder):
+    tool = gdal.Translate(str(folder / "image.img"), str(folder / "image.tif"), format="ENVI")
+    tool = None
+    header = (folder / "image.hdr").read_text()
+    (folder / "image.hdr").write_text(header.replace("lines   = 168", "lines   = 16800000"))
+    job(folder, '"image.tif"', '"image.img"')
+    job(folder, 'index = "NDVI"', 'index = "NDVI"\nbands = { red = 1, nir = 2 }')
 
 
 @case("a virtual raster of 30 000 sources", "sources")
@@ -380,6 +396,15 @@ def _(folder):
     job(folder, '"boundary.geojson"', '"boundary.shp"')
 
 
+@case("a shapefile whose index has 11 000 000 shapes", "boundary.shx", "shapes")
+def _(folder):
+    gdal.VectorTranslate(str(folder / "boundary.shp"), str(folder / "boundary.geojson"), format="ESRI Shapefile")
+    index = bytearray((folder / "boundary.shx").read_bytes()) + bytes(88_000_000)
+    index[24:28] = struct.pack(">I", len(index) // 2)
+    (folder / "boundary.shx").write_bytes(index)
+    job(folder, '"boundary.geojson"', '"boundary.shp"')
+
+
 @case("a shapefile with a system of 90 MB")
 def _(folder):
     gdal.VectorTranslate(str(folder / "boundary.shp"), str(folder / "boundary.geojson"), format="ESRI Shapefile")
@@ -400,6 +425,15 @@ def database(folder, statement):
 @case("a database with a view without end", "view", within=45)
 def _(folder):
     database(folder, "CREATE VIEW v AS WITH RECURSIVE c(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM c) SELECT x FROM c;")
+
+
+@case("a database with a view in place of a table of the format", "gpkg_geometry_columns", "view")
+def _(folder):
+    database(
+        folder,
+        "CREATE TABLE kept AS SELECT * FROM gpkg_geometry_columns; PRAGMA foreign_keys = OFF; DROP TABLE gpkg_geometry_columns;"
+        "CREATE VIEW gpkg_geometry_columns AS SELECT * FROM kept;",
+    )
 
 
 @case("a database with a hundred views without end", "view", within=45)
@@ -551,6 +585,9 @@ SHORT = (
     "a choice",
     "a crop",
     "a shapefile whose table",
+    "a shapefile whose index",
+    "a raw image",
+    "a database with a view in place",
     "an archive of 20 000",
     "an archive with an entry",
     "task data whose grid states",

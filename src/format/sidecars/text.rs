@@ -283,7 +283,7 @@ mod tests {
         }
     }
 
-    /// Codes by gdal_translate 3.6.2, which was given them by `-a_srs EPSG:n` and wrote these words.
+    /// Codes by `gdal_translate` 3.6.2, which was given them by `-a_srs EPSG:n` and wrote these words.
     #[test]
     fn systems_by_the_words_of_a_header() {
         let of = |datum: &str, projection: &str| {

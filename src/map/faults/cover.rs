@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use geo::{
-    Area, BooleanOps, BoundingRect, Coord, Distance, Euclidean, InteriorPoint, Length as _,
-    MultiPolygon, Point, Polygon,
+    Area, BooleanOps, BoundingRect, Coord, Distance, Euclidean, Length as _, MultiPolygon, Point,
+    Polygon,
 };
 use rstar::RTree;
 use rstar::primitives::{GeomWithData, Rectangle};
@@ -16,6 +16,7 @@ use crate::map::faults::necks::{Neck, necks};
 use crate::map::faults::{Against, Sums};
 use crate::map::imported::{ImportedMap, Patch, Place};
 use crate::space::holes::holes;
+use crate::space::interior::interior_point_of;
 use crate::space::polygon::{grown, joined, less, repaired};
 use crate::space::repair::widest;
 use crate::units::M2_PER_HA;
@@ -178,7 +179,7 @@ pub(super) fn pin(polygon: &MultiPolygon<f64>) -> Option<Coord<f64>> {
     let largest = polygon
         .iter()
         .max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
-    largest.interior_point().map(|point| point.0)
+    interior_point_of(largest)
 }
 
 /// Width of a long piece of ground: twice its area over its perimeter.

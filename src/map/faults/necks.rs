@@ -10,12 +10,13 @@
 use std::collections::BTreeSet;
 
 use geo::{
-    Area, BooleanOps, BoundingRect, Centroid, Contains, Coord, Distance, Euclidean, InteriorPoint,
-    Intersects, Length as _, Line, LineString, MultiLineString, MultiPolygon, Point, Polygon, Rect,
+    Area, BooleanOps, BoundingRect, Centroid, Contains, Coord, Distance, Euclidean, Intersects,
+    Length as _, Line, LineString, MultiLineString, MultiPolygon, Point, Polygon, Rect,
 };
 use rstar::primitives::GeomWithData;
 use rstar::{AABB, RTree};
 
+use crate::space::interior::interior_point;
 use crate::space::polygon::{grown, joined};
 
 /// By how much parts grow beyond what they were shrunk by, as a share of it: round joins are chords, 0.12 % short of the arc.
@@ -316,8 +317,8 @@ fn largest(polygon: MultiPolygon<f64>) -> Option<Polygon<f64>> {
 fn middle(ground: &MultiPolygon<f64>) -> Option<Coord<f64>> {
     let centre: Option<Point<f64>> = ground.centroid().filter(|centre| ground.contains(centre));
     centre
-        .or_else(|| ground.interior_point())
         .map(|point| point.0)
+        .or_else(|| interior_point(ground))
 }
 
 #[cfg(test)]

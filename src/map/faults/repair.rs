@@ -4,12 +4,13 @@ use std::collections::BTreeMap;
 
 use geo::{
     Area, BooleanOps, BoundingRect, Coord, Euclidean, Intersects, Length as _, LineString,
-    MultiPolygon, Polygon, Validation,
+    MultiPolygon, Polygon,
 };
 
 use crate::map::imported::{Attribute, ImportedMap, Patch, Rate, System};
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::{grown_by_tolerance, joined, oriented, repaired};
+use crate::space::valid::is_valid;
 use crate::units::Length;
 
 /// Share of its area that a polygon may gain or lose by being made valid.
@@ -403,19 +404,19 @@ fn valid(
     repair: &mut Repair,
 ) -> Vec<Polygon<f64>> {
     let whole = MultiPolygon::new(vec![polygon]);
-    if whole.is_valid() {
+    if is_valid(&whole) {
         return oriented(&whole).0;
     }
     let before = area_by_rings(&whole);
     let repaired = repaired(&whole);
     let after = repaired.polygon.unsigned_area();
-    if (after - before).abs() <= KEPT * before.max(after) && repaired.polygon.is_valid() {
+    if (after - before).abs() <= KEPT * before.max(after) && is_valid(&repaired.polygon) {
         repair
             .done
             .push(format!("{}: made valid, its area kept", patch.place));
         return repaired.polygon.0;
     }
-    if bowties && repaired.polygon.is_valid() && !repaired.polygon.0.is_empty() {
+    if bowties && is_valid(&repaired.polygon) && !repaired.polygon.0.is_empty() {
         repair.done.push(format!(
             "{}: crossed itself, split into {} loops as asked; look whether each belongs to it",
             patch.place,

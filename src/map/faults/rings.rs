@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use geo::algorithm::validation::InvalidPolygon;
 use geo::line_intersection::{LineIntersection, line_intersection};
-use geo::{Coord, Line, Validation};
+use geo::{Coord, Line, MultiPolygon, Validation};
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
 
@@ -15,6 +15,7 @@ use crate::finding::{Code, Severity, codes};
 use crate::map::faults::fault::Fault;
 use crate::map::faults::frame::Frame;
 use crate::map::imported::{ImportedMap, MapKind, Part, Patch, Place, Ring, RingRole};
+use crate::space::valid::is_valid;
 
 /// Places of one kind that are named one by one in a ring; the rest is counted.
 const NAMED: usize = 5;
@@ -463,6 +464,10 @@ fn holes(place: &Place, part: &Part, faults: &mut Vec<Fault>) {
                 .and_then(|ring| ring.0.first().copied()),
         ),
     };
+    // To say what is wrong takes a time that grows with the square of the vertices, to say that nothing is does not.
+    if is_valid(&MultiPolygon::new(vec![polygon.clone()])) {
+        return;
+    }
     for error in polygon.validation_errors() {
         let (code, (ring, at), text) = match error {
             InvalidPolygon::InteriorRingNotContainedInExteriorRing(role) => (

@@ -11,8 +11,9 @@ use crate::map::rate_map::{
     Measure, MeasureError, RateMap, RateZone, area_on_ellipsoid, zones_of_grid,
 };
 use crate::space::crs::{Crs, CrsError, Projector};
+use crate::space::valid::{is_valid, why_not};
 use crate::units::{Product, RateUnit};
-use geo::{Area, Contains, MultiPolygon, Validation};
+use geo::{Area, Contains, MultiPolygon};
 
 /// What a user says of a map that is to be turned into another.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -388,13 +389,13 @@ fn of_patches(
 
 /// The outline, repaired by a union with itself if it is not valid and that keeps its area.
 fn valid(outline: &MultiPolygon<f64>, repaired: &mut usize) -> Result<MultiPolygon<f64>, String> {
-    let Err(fault) = outline.check_validation() else {
+    if is_valid(outline) {
         return Ok(outline.clone());
-    };
+    }
     let union = geo::unary_union(outline);
     let before: f64 = outline.iter().map(Area::unsigned_area).sum();
-    if !union.is_valid() || (union.unsigned_area() - before).abs() > 1e-6 * before {
-        return Err(fault.to_string());
+    if !is_valid(&union) || (union.unsigned_area() - before).abs() > 1e-6 * before {
+        return Err(why_not(outline));
     }
     *repaired += 1;
     Ok(union)

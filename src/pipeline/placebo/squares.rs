@@ -2,7 +2,7 @@
 
 use geo::MultiPolygon;
 
-use super::{COVERED, Place, TIE_TOLERANCE, bounds, rings_along, shrunk};
+use super::{COVERED, NoPlacebo, Place, TIE_TOLERANCE, bounds, rings_along, shrunk};
 use crate::job::settings::ReferenceSettings;
 use crate::pipeline::scan::SquareSum;
 use crate::pipeline::strips::StripPlan;
@@ -40,6 +40,9 @@ pub(super) struct Layout {
 
 impl Layout {
     /// `core`: rectangle of the shrunk strip; `area`: the ground that may be used, the strip with it.
+    ///
+    /// # Errors
+    /// [`NoPlacebo::ManySquares`].
     pub(super) fn new(
         to_uv: [f64; 6],
         strip: &MultiPolygon<f64>,
@@ -47,7 +50,7 @@ impl Layout {
         plan: &StripPlan,
         area: &MultiPolygon<f64>,
         reference: &ReferenceSettings,
-    ) -> Self {
+    ) -> Result<Self, NoPlacebo> {
         let own = rings_along(strip, core);
         let shrunk = rings_along(&shrunk(strip, reference, plan.pixel), core);
         let (low, high) = bounds(&own).1;
@@ -79,6 +82,12 @@ impl Layout {
             }
             longest *= 1.5;
         };
+        if grid.len() > MAXIMUM_SQUARES {
+            return Err(NoPlacebo::ManySquares {
+                squares: grid.len(),
+                maximum: MAXIMUM_SQUARES,
+            });
+        }
         let parts = |rings: &[Vec<[f64; 2]>]| {
             let shares = grid.shares(rings);
             let ((u0, v0), (nu, nv)) = grid.reach();
@@ -104,14 +113,14 @@ impl Layout {
             .map(|share| *share > SHARE_TOLERANCE)
             .collect();
         let free = grid.shares(&field);
-        Self {
+        Ok(Self {
             strip,
             swaths,
             free,
             own,
             length: core.length,
             grid,
-        }
+        })
     }
     pub(super) const fn grid(&self) -> &SquareGrid {
         &self.grid
