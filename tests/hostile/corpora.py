@@ -4,7 +4,8 @@
 corpora.py HAULM FOLDER: the folder holds, as checked out, any of JSONTestSuite (github.com/nst/JSONTestSuite, `test_parsing`, commit 1ef36fa), geojsonhint
 (github.com/mapbox/geojsonhint, `test/data`, 7d72009), toml-test (github.com/toml-lang/toml-test, `tests`, d168c2a) and, below `task`, sets of task data: those
 that libraries for them test themselves with (github.com/dev4Agriculture/isoxml-js 2c0994d and isoxml-dotnet f7a832d, Josephinum-Research/isoxml-py 8ae036d,
-Dudlileif/isoxml_dart 031011f). None of the first three is a field or a job, so every one has to be refused clearly: exit 1, a code, the file's name, no fault. A
+Dudlileif/isoxml_dart 031011f, ADAPT/ISOv4Plugin 2365cad, Incentergy-GmbH/geo-tools-iso-11783-part-10 4d0d856 and jaxb-iso-11783-part-10 f69b19c,
+axelande/pyAgriculture11783 1f2c68d). None of the first three is a field or a job, so every one has to be refused clearly: exit 1, a code, the file's name, no fault. A
 set of task data is read, and then has the cells and the total that a reader of our own finds in the same bytes, or is refused by the name of a file or task.
 Ends with "N passed, N failed".
 """
@@ -21,6 +22,7 @@ import subprocess
 import sys
 import tempfile
 import xml.etree.ElementTree as tree
+import zipfile
 
 import field as made_field
 
@@ -62,13 +64,19 @@ def cell_m2(south, height, width):
 
 
 def by_own_reader(folder):
-    """Cells and total of a set with one grid, read with Python's own means; `None` where it holds none or several, or no element that this reader knows."""
+    """Cells, unit and total of each grid of a set, by its task, read with Python's own means; a task is left out where it has several grids or elements that this reader does not know."""
     main = next(path for path in folder.iterdir() if path.name.lower() == "taskdata.xml")
     root = tree.parse(main).getroot()
-    grids = [(task, grid) for task in root.iter("TSK") for grid in task.findall("GRD")]
-    if len(grids) != 1:
-        return None
-    task, grid = grids[0]
+    found = {}
+    for task in root.iter("TSK"):
+        grids = task.findall("GRD")
+        own = of_grid(folder, task, grids[0]) if len(grids) == 1 else None
+        if own:
+            found[task.get("A")] = own
+    return found
+
+
+def of_grid(folder, task, grid):
     rows, cols, kind = int(grid.get("F")), int(grid.get("E")), grid.get("I")
     zones = {int(zone.get("A")): zone.findall("PDV") for zone in task.findall("TZN")}
     binary = next((path for path in folder.iterdir() if path.name.lower() == grid.get("G").lower() + ".bin"), None)
@@ -97,31 +105,41 @@ def tried_set(good, scratch, number, path, kind):
     place = scratch / f"set{number}"
     place.mkdir()
     try:
+        unpacked = named = place / "TASKDATA"
         if path.suffix == ".zip":
             named = place / "a.zip"
             shutil.copy(path, named)
+            with zipfile.ZipFile(named) as archive:
+                archive.extractall(place / "unpacked")
+            main = [found for found in sorted((place / "unpacked").rglob("*")) if found.name.lower() == "taskdata.xml" and "__MACOSX" not in found.parts]
+            unpacked = main[0].parent if main else None
         else:
-            named = place / "TASKDATA"
             shutil.copytree(path.parent, named)
         done = subprocess.run([HAULM, "check", named.name, "--quiet", "--json"], capture_output=True, cwd=place, timeout=120)
         text = done.stdout.decode(errors="replace") + done.stderr.decode(errors="replace")
         if done.returncode not in (0, 1):
             return f"exit {done.returncode}: {text[-300:]}"
-        said = json.loads(done.stdout)
-        if said.get("status") == "refused" or "result" not in said or said["result"] is None:
+        whole = json.loads(done.stdout)
+        if whole.get("status") == "refused" or not whole.get("result"):
             names = r"\.zip|\.xml|TASKDATA|GRD|TSK"
             return None if re.search(names, text, re.I) else f"refused without a name: {text[:300]}"
-        found = said["result"]["map"]
-        own = by_own_reader(named) if path.suffix != ".zip" else None
-        if own is None or said["status"] == "stopped":
-            return None
-        cells, unit, total = own
-        # A cell that a boundary cuts counts by its part: then the grid holds at least what the field gets.
-        cut = found["total"] > 0.5 * total and "<PLN" in (next(named.glob("[Tt]*.[Xx]*"))).read_text(errors="replace")
-        near = abs(found["total"] - total) <= 1e-3 * max(total, 1e-9) or cut and found["total"] < total
-        if found["unit"] != unit or found["cells"] != cells or not near:
-            return f"{found['cells']} cells, {found['total']} {found['unit']}; by our own reader {cells}, {total} {unit}"
-        return COMPARED
+        result = whole["result"]
+        own = by_own_reader(unpacked) if unpacked else {}
+        outcome = None
+        for task in result.get("tasks") or [result]:
+            found = task["map"]
+            if found["task"] not in own:
+                continue
+            cells, unit, total = own[found["task"]]
+            # A cell that a boundary cuts counts by its part: then the grid holds at least what the field gets; and more than that where it goes on beyond it, which is told.
+            main = next(path for path in unpacked.iterdir() if path.name.lower() == "taskdata.xml")
+            beyond = any(fault["code"] in ("field.outside", "hole.rate") for fault in task["faults"])
+            cut = (beyond or found["total"] > 0.5 * total) and "<PLN" in main.read_text(errors="replace")
+            near = abs(found["total"] - total) <= 1e-3 * max(total, 1e-9) or cut and found["total"] < total
+            if found["unit"] != unit or found["cells"] != cells or not near:
+                return f"{found['task']}: {found['cells']} cells, {found['total']} {found['unit']}; by our own reader {cells}, {total} {unit}"
+            outcome = COMPARED
+        return outcome
     except subprocess.TimeoutExpired:
         return "more than 120 s"
     finally:

@@ -84,18 +84,26 @@ def image(path, driver="GTiff", options=(), named=True):
     made = None
 
 
-def ring(west, south, east, north):
+def places(corners):
+    """Corners in metres from the field's own, as a ring of longitudes and latitudes."""
     way = osr.CoordinateTransformation(system(), system(4326))
-    corners = [(west, south), (east, south), (east, north), (west, north), (west, south)]
-    places = [way.TransformPoint(560000.0 + x, 5560000.0 + y)[:2] for x, y in corners]
-    return ",".join(f"[{x!r},{y!r}]" for x, y in places)
+    found = [way.TransformPoint(560000.0 + x, 5560000.0 + y)[:2] for x, y in (*corners, corners[0])]
+    return ",".join(f"[{x!r},{y!r}]" for x, y in found)
+
+
+def ring(west, south, east, north):
+    return places([(west, south), (east, south), (east, north), (west, north)])
+
+
+def layer(*rings):
+    return (
+        '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"id":1},'
+        f'"geometry":{{"type":"Polygon","coordinates":[{",".join(f"[{one}]" for one in rings)}]}}}}]}}'
+    )
 
 
 def polygon(*extent):
-    return (
-        '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"id":1},'
-        f'"geometry":{{"type":"Polygon","coordinates":[[{ring(*extent)}]]}}}}]}}'
-    )
+    return layer(ring(*extent))
 
 
 def make(folder):

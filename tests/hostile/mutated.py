@@ -12,6 +12,7 @@ import os
 import pathlib
 import random
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -36,6 +37,9 @@ def formats(root):
 
     def keep(name, file, change, arguments=("map", "job.toml")):
         folder = made_field.make(root / name)
+        # Along no axis of image or cells, and with a hole: many cells are cut.
+        outer, hole = [(3, 5), (231, 17), (237, 271), (130, 283.3), (11, 240)], [(180, 100), (190, 70), (160, 60)]
+        (folder / "boundary.geojson").write_text(made_field.layer(made_field.places(outer), made_field.places(hole)))
         change(folder)
         made[name] = (folder, file, list(arguments))
 
@@ -137,7 +141,7 @@ def tried(number, name, made, root):
     with open(place / "stdout", "wb") as out, open(place / "stderr", "wb") as err:
         child = subprocess.Popen(command, cwd=place, stdin=subprocess.DEVNULL, stdout=out, stderr=err)
     # The clock of the processor counts: the machine may be at work on other things.
-    ending = threading.Timer(300, child.kill)
+    ending = threading.Timer(300, os.kill, (child.pid, signal.SIGKILL))
     ending.start()
     _, status, usage = os.wait4(child.pid, 0)
     ending.cancel()

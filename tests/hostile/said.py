@@ -35,8 +35,30 @@ def shares(low, high, count):
             yield k, share
 
 
+def weights(cell, transform, cols, rows):
+    """Pixels below a cell, as (row, column, share of the pixel that the cell covers): along both axes for a whole cell, by the common ground for one that is cut."""
+    shape = cell.GetGeometryRef()
+    west, east, south, north = shape.GetEnvelope()
+    x = sorted(((west - transform[0]) / transform[1], (east - transform[0]) / transform[1]))
+    y = sorted(((north - transform[3]) / transform[5], (south - transform[3]) / transform[5]))
+    whole = abs(shape.GetArea() - (east - west) * (north - south)) <= 1e-6
+    for row, across in shares(*y, rows):
+        for col, along in shares(*x, cols):
+            if whole:
+                yield row, col, across * along
+                continue
+            left, top = transform[0] + col * transform[1], transform[3] + row * transform[5]
+            right, bottom = left + transform[1], top + transform[5]
+            pixel = ogr.CreateGeometryFromWkt(f"POLYGON(({left} {top},{right} {top},{right} {bottom},{left} {bottom},{left} {top}))")
+            common = shape.Intersection(pixel)
+            # Two that only touch have a line in common.
+            share = common.GetArea() / pixel.GetArea() if common.GetDimension() == 2 else 0.0
+            if share > 1e-12:
+                yield row, col, share
+
+
 def cells(folder, said):
-    """Mean index of every whole cell, by the pixels below it."""
+    """Share that is seen and mean index of every cell, whole or cut, by the pixels below it."""
     opened, job = image_of(folder)
     transform = opened.GetGeoTransform()
     if transform[2] or transform[4]:
@@ -49,26 +71,42 @@ def cells(folder, said):
         mask = band.GetMaskBand().ReadRaster(buf_type=gdal.GDT_Byte)
         scale, offset = band.GetScale() or 1.0, band.GetOffset() or 0.0
         values.append([v * scale + offset if m else math.nan for v, m in zip(plain, mask)])
-    system = osr.SpatialReference(wkt=opened.GetProjection())
+    # As an object: a name that is no text in UTF-8 would not come over.
+    system = opened.GetSpatialRef()
     if not system.IsSame(made_field.system()):
         return []
-    wrong = []
+    imagery = said["result"]["settings"]["imagery"]
+    enough, bare = imagery["pixel_inside_share"], imagery["bare_below"]
+    # The limit of NDVI, as the list of indices says it.
+    bare = 0.25 if bare == "of the index" else bare
     map_ = ogr.Open(str(folder / "out/office/prescription.gpkg"))
-    for cell in map_.GetLayer("cells"):
-        # A cell on the edge is cut by the boundary, and its pixels weigh by that.
-        if abs(cell["area_m2"] - 576.0) > 1e-6 or cell["index"] is None or cell["seen"] < 0.999999:
+    covered = [(cell, list(weights(cell, transform, cols, rows))) for cell in map_.GetLayer("cells")]
+    # A pixel that the field's edge cuts counts if enough of it lies inside.
+    inside = {}
+    for _, pixels in covered:
+        for row, col, share in pixels:
+            inside[row, col] = inside.get((row, col), 0.0) + share
+    wrong = []
+    for cell, pixels in covered:
+        total = weight = seen = doubtful = 0.0
+        for row, col, share in pixels:
+            r, n = values[0][row * cols + col], values[1][row * cols + col]
+            index = (n - r) / (n + r) if n + r else math.nan
+            if abs(inside[row, col] - enough) < 1e-6 < share or abs(index - bare) < 1e-6:
+                doubtful += share
+            # Beyond its range there is no index.
+            if not -1.0 <= index <= 1.0 or inside[row, col] < enough:
+                continue
+            seen += share
+            if index >= bare:
+                total, weight = total + index * share, weight + share
+        if doubtful or cell["area_m2"] < 0.01:
+            # Which side of a limit such a pixel falls on is a question of the last digit; a hair of ground has no number worth comparing.
             continue
-        west, east, south, north = cell.GetGeometryRef().GetEnvelope()
-        x = sorted(((west - transform[0]) / transform[1], (east - transform[0]) / transform[1]))
-        y = sorted(((north - transform[3]) / transform[5], (south - transform[3]) / transform[5]))
-        total = weight = 0.0
-        for row, across in shares(*y, rows):
-            for col, along in shares(*x, cols):
-                r, n = values[0][row * cols + col], values[1][row * cols + col]
-                index = (n - r) / (n + r) if n + r else math.nan
-                if not math.isnan(index):
-                    total, weight = total + index * across * along, weight + across * along
-        if not weight or abs(total / weight - cell["index"]) > NEAR:
+        share = seen * abs(transform[1] * transform[5]) / cell["area_m2"]
+        if abs(share - cell["seen"]) > 1e-5:
+            wrong.append(f"cell {cell['row']}, {cell['col']}: {cell['seen']} of it seen, by the pixels {share}")
+        if cell["index"] is not None and (not weight or abs(total / weight - cell["index"]) > NEAR):
             wrong.append(f"cell {cell['row']}, {cell['col']}: index {cell['index']}, by the pixels {total / weight if weight else None}")
     return wrong
 
@@ -103,7 +141,9 @@ def boundary(folder, said):
                 own = area_of_ring([way.TransformPoint(*ring.GetPoint_2D(at))[:2] for at in range(ring.GetPointCount())])
                 whole += own if k == 0 else -own
     stated = said["result"]["field"]["boundary_m2"]
-    return [] if abs(stated - whole) <= 1e-6 * whole else [f"area {stated} m², by the bytes {whole} m²"]
+    wrong = [] if abs(stated - whole) <= 1e-6 * whole else [f"area {stated} m², by the bytes {whole} m²"]
+    # A boundary that was moved cuts cells: their pixels are weighed by what is left of them.
+    return wrong + cells(folder, said)
 
 
 def strips(folder, said):
@@ -163,16 +203,18 @@ def weather(folder, said):
 
 
 def task(folder, said):
-    """Cells and total of task data."""
+    """Cells and total of task data, of every task with a grid that our own reader knows."""
     from corpora import by_own_reader
 
-    found = said["result"]["map"]
-    own = by_own_reader(folder / "TASKDATA")
-    if own is None:
-        return []
-    # A cell that the boundary cuts counts by its part, and rates go on beyond it: the whole grid holds more than the field.
-    near = 0.5 * own[2] <= found["total"] <= own[2] * (1 + 1e-3) + 1e-9
-    return [] if found["cells"] == own[0] and near else [f"{found['cells']} cells, {found['total']}; by the bytes {own}"]
+    grids = by_own_reader(folder / "TASKDATA")
+    wrong = []
+    for one in said["result"].get("tasks") or [said["result"]]:
+        found = one["map"]
+        own = grids.get(found["task"])
+        # A cell that the boundary cuts counts by its part, and rates go on beyond it: the whole grid holds more than the field.
+        if own and not (found["cells"] == own[0] and 0.5 * own[2] <= found["total"] <= own[2] * (1 + 1e-3) + 1e-9):
+            wrong.append(f"{found['task']}: {found['cells']} cells, {found['total']}; by the bytes {own}")
+    return wrong
 
 
 # What is compared for the formats of mutated.py, by their names.
