@@ -17,7 +17,6 @@ const LONGEST: usize = 300;
 /// A format that cannot be written, and why.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Failed {
-    /// The format.
     pub(crate) format: Format,
     /// Why not.
     pub(crate) reason: String,

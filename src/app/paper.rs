@@ -39,11 +39,8 @@ use serde_json::{Map, Value};
 pub(crate) struct Context<'a> {
     /// The job file.
     pub(crate) job: &'a Path,
-    /// The settings.
     pub(crate) settings: &'a Settings,
-    /// The ground.
     pub(crate) ground: &'a Ground,
-    /// The image.
     pub(crate) image: &'a open::ImageFacts,
     /// The index as it was taken.
     pub(crate) overview: Option<&'a IndexOverview>,

@@ -18,7 +18,7 @@ use crate::pipeline::scan::IndexRows;
 ///
 /// # Errors
 /// When the file is refused, or its reference system is not known.
-pub fn image(
+pub(crate) fn image(
     imagery: &Imagery,
     rule: &Points,
     network: bool,

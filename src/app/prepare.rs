@@ -48,7 +48,6 @@ pub struct Prepared(Arc<Inner>);
 pub(crate) struct Inner {
     /// The job file.
     pub(crate) job: PathBuf,
-    /// Its folder.
     pub(crate) folder: PathBuf,
     /// The job's own settings.
     pub(crate) settings: Settings,

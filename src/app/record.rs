@@ -35,7 +35,7 @@ use serde_json::{Map, Value, json};
 ///
 /// # Errors
 /// When an input cannot be read again.
-pub fn inputs(paths: &[PathBuf], folder: &Path) -> Result<Value, AppError> {
+pub(crate) fn inputs(paths: &[PathBuf], folder: &Path) -> Result<Value, AppError> {
     let mut list = Vec::new();
     for path in paths {
         let unreadable = |error: &std::io::Error| {
@@ -84,7 +84,7 @@ fn bootstrap(strip: &crate::pipeline::strips::Strip) -> Value {
 }
 
 /// The findings of a run.
-pub fn findings(findings: &[Finding]) -> Value {
+pub(crate) fn findings(findings: &[Finding]) -> Value {
     let one = |finding: &Finding| {
         let mut value = json!({ "code": finding.code, "severity": finding.severity.word(), "message": finding.message });
         if let (Some(figure), Some(map)) = (&finding.figure, value.as_object_mut()) {
@@ -102,7 +102,7 @@ pub fn findings(findings: &[Finding]) -> Value {
 }
 
 /// Growing days, and for counted ones rule, station, and every day that is not from its record.
-pub fn season(season: &GrowingSeason, crop: &str) -> Value {
+pub(crate) fn season(season: &GrowingSeason, crop: &str) -> Value {
     let mut value =
         json!({ "growing_days": season.growing_days, "counted": season.text(), "crop": crop });
     if let (Some(counted), Some(map)) = (&season.counted, value.as_object_mut()) {
@@ -125,7 +125,7 @@ pub fn season(season: &GrowingSeason, crop: &str) -> Value {
 }
 
 /// A partial budget.
-pub fn comparison(found: &Comparison) -> Value {
+pub(crate) fn comparison(found: &Comparison) -> Value {
     json!({
         "added_n_kg": found.added_nitrogen.get(), "added_grain_kg": found.added_grain_kg, "added_gross": found.added_gross, "added_cost": found.added_cost,
         "gain": found.gain, "marginal_return": found.marginal_return, "break_even_nitrogen_price_per_kg_n": found.break_even_nitrogen,
@@ -238,7 +238,7 @@ fn set_value(found: &SetFound) -> Value {
 }
 
 /// What a record needs besides the outcome.
-pub struct Context<'a> {
+pub(crate) struct Context<'a> {
     /// The settings.
     pub settings: &'a Settings,
     /// The job's folder.
@@ -271,7 +271,7 @@ fn transformations(ground: &Ground) -> Value {
 }
 
 /// The record without outputs and time: what the map id hashes.
-pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
+pub(crate) fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     let (ground, totals, reference) = (context.ground, &outcome.totals, &outcome.reference);
     let strips: Vec<Value> = outcome
         .prescription
@@ -401,7 +401,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
 }
 
 /// The record as it is written: map id first, outputs and true time last.
-pub fn finished(
+pub(crate) fn finished(
     map_id: &str,
     core: Map<String, Value>,
     files: &[Payload],

@@ -21,7 +21,7 @@ const FAR_KM: f64 = 30.0;
 
 /// A season and the files that it was counted from.
 #[derive(Debug)]
-pub struct OpenedSeason {
+pub(crate) struct OpenedSeason {
     /// The season.
     pub season: GrowingSeason,
     /// The list of stations, if any, and every record that was read.

@@ -18,7 +18,7 @@ mod map;
 mod new;
 mod page;
 mod picture;
-pub mod printer;
+pub(crate) mod printer;
 mod progress;
 mod rate;
 mod stick;

@@ -30,7 +30,7 @@ const HINT: Style = AnsiColor::Green.on_default();
 
 /// Prints for people or scripts, with colour or without.
 #[derive(Debug)]
-pub struct Printer {
+pub(crate) struct Printer {
     json: bool,
     details: bool,
     choice: ColorChoice,
@@ -38,7 +38,7 @@ pub struct Printer {
 
 impl Printer {
     /// As the arguments say, read before they are parsed so that a refusal of them is printed in the same way.
-    pub fn of(arguments: &[OsString]) -> Self {
+    pub(crate) fn of(arguments: &[OsString]) -> Self {
         let mut printer = Self {
             json: false,
             details: false,
@@ -74,7 +74,7 @@ impl Printer {
     }
 
     /// The choice for help and refusals of arguments.
-    pub const fn colour(&self) -> clap::ColorChoice {
+    pub(crate) const fn colour(&self) -> clap::ColorChoice {
         match self.choice {
             ColorChoice::Always | ColorChoice::AlwaysAnsi => clap::ColorChoice::Always,
             ColorChoice::Never => clap::ColorChoice::Never,
@@ -83,7 +83,7 @@ impl Printer {
     }
 
     /// Whether standard error is coloured.
-    pub fn colours_errors(&self) -> bool {
+    pub(crate) fn colours_errors(&self) -> bool {
         match self.choice {
             ColorChoice::Always | ColorChoice::AlwaysAnsi => true,
             ColorChoice::Never => false,
@@ -92,7 +92,7 @@ impl Printer {
     }
 
     /// How progress is shown: a bar needs a terminal that takes cursor codes, from a user who did not switch them off.
-    pub fn meter(&self, quiet: bool) -> Show {
+    pub(crate) fn meter(&self, quiet: bool) -> Show {
         if quiet {
             Show::Nothing
         } else if io::stderr().is_terminal()
@@ -109,7 +109,7 @@ impl Printer {
     ///
     /// # Errors
     /// When standard output cannot be written to; a pipe whose reader has gone is one of the reasons.
-    pub fn report(&self, command: &str, report: &Report) -> io::Result<()> {
+    pub(crate) fn report(&self, command: &str, report: &Report) -> io::Result<()> {
         if self.json {
             self.text(&pretty(&as_json(command, report)))?;
         } else {
@@ -167,7 +167,7 @@ impl Printer {
     }
 
     /// Whether results are printed for scripts.
-    pub const fn is_json(&self) -> bool {
+    pub(crate) const fn is_json(&self) -> bool {
         self.json
     }
 
@@ -175,7 +175,7 @@ impl Printer {
     ///
     /// # Errors
     /// As [`Printer::report`].
-    pub fn batch(&self, command: &str, report: &Report) -> io::Result<()> {
+    pub(crate) fn batch(&self, command: &str, report: &Report) -> io::Result<()> {
         if self.json {
             self.text(&format!("{}\n", as_json(command, report)))
         } else {
@@ -187,7 +187,7 @@ impl Printer {
     ///
     /// # Errors
     /// As [`Printer::report`].
-    pub fn error(&self, command: &str, error: &AppError) -> io::Result<()> {
+    pub(crate) fn error(&self, command: &str, error: &AppError) -> io::Result<()> {
         self.say_error(error);
         if self.json {
             self.text(&pretty(
@@ -199,12 +199,12 @@ impl Printer {
     }
 
     /// Prints a refusal for people only.
-    pub fn say_error(&self, error: &AppError) {
+    pub(crate) fn say_error(&self, error: &AppError) {
         self.on_errors(&rendered_error(error, width()));
     }
 
     /// Prints what the argument parser has to say, and returns the exit status: 0 for help and version, 2 for misuse.
-    pub fn usage(&self, error: clap::Error) -> u8 {
+    pub(crate) fn usage(&self, error: clap::Error) -> u8 {
         let error = args::with_suggestion(error);
         let asked_for = !error.use_stderr();
         let printed = error.print();
@@ -234,7 +234,7 @@ impl Printer {
     ///
     /// # Errors
     /// As [`Printer::report`].
-    pub fn text(&self, text: &str) -> io::Result<()> {
+    pub(crate) fn text(&self, text: &str) -> io::Result<()> {
         let mut out = AutoStream::new(io::stdout().lock(), self.choice);
         out.write_all(text.as_bytes())?;
         out.flush()

@@ -17,7 +17,7 @@ const REDRAWS: u8 = 15;
 
 /// How progress is shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Show {
+pub(crate) enum Show {
     /// A bar that is redrawn.
     Bar,
     /// A line now and then.

@@ -58,7 +58,7 @@ const HARMLESS: [&str; 24] = [
 ];
 
 /// Keeps failures and warnings in place of printing them.
-pub fn listen() {
+pub(crate) fn listen() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
         gdal::config::set_error_handler(|kind, _, text| {

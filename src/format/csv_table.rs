@@ -3,7 +3,7 @@
 use crate::map::table::{Row, Table, Value};
 
 /// The rows with a line of names. Missing values are empty, numbers have a decimal point and as many digits as they need.
-pub fn csv<'r>(table: &Table, rows: impl Iterator<Item = Row<'r>>) -> Vec<u8> {
+pub(crate) fn csv<'r>(table: &Table, rows: impl Iterator<Item = Row<'r>>) -> Vec<u8> {
     let mut out = csv::Writer::from_writer(Vec::new());
     // Writing to memory does not fail.
     let _ = out.write_record(table.columns.iter().map(|(name, _, _)| *name));

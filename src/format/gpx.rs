@@ -10,7 +10,7 @@ use jiff::Timestamp;
 
 /// A place with a name and what to do there.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Waypoint {
+pub(crate) struct Waypoint {
     /// Longitude on WGS 84. \[°\]
     pub longitude: f64,
     /// Latitude on WGS 84. \[°\]
@@ -42,7 +42,7 @@ fn escaped(text: &str) -> String {
 }
 
 /// The file. `instant` stands as its time, so that the same input gives the same bytes.
-pub fn write(path: &str, title: &str, points: &[Waypoint], instant: Timestamp) -> Payload {
+pub(crate) fn write(path: &str, title: &str, points: &[Waypoint], instant: Timestamp) -> Payload {
     let mut out = String::from(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"haulm\" xmlns=\"http://www.topografix.com/GPX/1/1\">\n",
     );

@@ -1,18 +1,18 @@
 //! The only place that touches files of others: one folder a format, and the one list of the formats of maps.
 
 pub(crate) mod bounds;
-pub mod complaints;
-pub mod csv_table;
+pub(crate) mod complaints;
+pub(crate) mod csv_table;
 pub(crate) mod extent;
-pub mod flatgeobuf;
+pub(crate) mod flatgeobuf;
 mod gdal_layer;
-pub mod geojson;
-pub mod geopackage;
+pub(crate) mod geojson;
+pub(crate) mod geopackage;
 pub mod geotiff;
-pub mod gpx;
+pub(crate) mod gpx;
 pub mod iso11783;
 pub(crate) mod json_text;
-pub mod kml;
+pub(crate) mod kml;
 pub(crate) mod library;
 pub mod lonlat;
 pub mod maps;
@@ -22,7 +22,7 @@ pub mod raster;
 pub(crate) mod scratch;
 pub mod shapefile;
 pub(crate) mod sidecars;
-pub mod stac;
+pub(crate) mod stac;
 pub(crate) mod stamp;
 pub mod style;
 pub mod systems;

@@ -18,7 +18,7 @@ const MAXIMUM_SCENES: usize = 100_000;
 /// Why a catalogue cannot be used.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum StacError {
+pub(crate) enum StacError {
     /// A file of it cannot be read.
     #[error("{path} cannot be read: {reason}", path = path.display())]
     Read {
@@ -45,7 +45,7 @@ pub enum StacError {
 
 /// How stored numbers of an asset become values, as the item says.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Stated {
+pub(crate) struct Stated {
     /// Reflectance in one stored count.
     pub scale: Option<f64>,
     /// Added after the scale.
@@ -56,7 +56,7 @@ pub struct Stated {
 
 /// One scene.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Scene {
+pub(crate) struct Scene {
     /// Its id.
     pub id: String,
     /// The day on which it was taken.
@@ -73,7 +73,7 @@ pub struct Scene {
 ///
 /// # Errors
 /// [`StacError`].
-pub fn read(path: &Path) -> Result<Vec<Scene>, StacError> {
+pub(crate) fn read(path: &Path) -> Result<Vec<Scene>, StacError> {
     let home = path.parent().unwrap_or_else(|| Path::new(""));
     let mut catalogue = Catalogue {
         home: really(home).map_err(|error| unreadable(path, &error))?,

@@ -23,7 +23,7 @@ use toml::{Table, Value};
 
 /// A layer of the farm file. Paths are as written, relative to it.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct FarmLayer {
+pub(crate) struct FarmLayer {
     /// Its file.
     pub path: String,
     /// Its layer.
@@ -36,7 +36,7 @@ pub struct FarmLayer {
 
 /// A key of the job whose values stand in a column.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct FilledKey<'a> {
+pub(crate) struct FilledKey<'a> {
     /// Its row.
     pub key: &'static Key,
     /// The column.
@@ -55,7 +55,7 @@ struct Filled {
 
 /// A catalogue of scenes.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Catalogue {
+pub(crate) struct Catalogue {
     /// Its file, as written.
     pub path: String,
     /// Each band with its asset.
@@ -68,7 +68,7 @@ pub struct Catalogue {
 
 /// A scene of a catalogue, as an image: files of bands, relative to the farm file, and what its item says of their numbers.
 #[derive(Clone, Debug, PartialEq)]
-pub struct SceneImage<'a> {
+pub(crate) struct SceneImage<'a> {
     /// Band and file.
     pub bands: &'a [(String, String)],
     /// Day.
@@ -80,7 +80,7 @@ pub struct SceneImage<'a> {
 }
 
 /// The keys of `[imagery]` of a scene.
-pub fn scene_image(scene: &SceneImage<'_>) -> Table {
+pub(crate) fn scene_image(scene: &SceneImage<'_>) -> Table {
     let mut image = Table::new();
     let text = |text: &str| Value::String(text.to_owned());
     let files: Table = scene
@@ -108,7 +108,7 @@ pub fn scene_image(scene: &SceneImage<'_>) -> Table {
 
 /// What is otherwise in one field.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Exception {
+pub(crate) struct Exception {
     /// Name of the field.
     pub field: String,
     /// Why.
@@ -118,7 +118,7 @@ pub struct Exception {
 
 /// What a farm file says.
 #[derive(Clone, Debug, PartialEq)]
-pub struct FarmSettings {
+pub(crate) struct FarmSettings {
     /// Name of the farm, if the file gives one.
     pub name: Option<String>,
     /// Output folder, as written.
@@ -140,7 +140,7 @@ pub struct FarmSettings {
 
 /// What a field's job is made of besides the farm file.
 #[derive(Clone, Copy, Debug)]
-pub struct FieldFacts<'a> {
+pub(crate) struct FieldFacts<'a> {
     /// Its name.
     pub name: &'a str,
     /// The filter that picks it alone.
@@ -159,7 +159,7 @@ pub struct FieldFacts<'a> {
 ///
 /// # Errors
 /// [`JobError::Refused`] with every fault found. Values of job keys are looked at when a field's job is read, their names here.
-pub fn farm(bytes: &[u8], path: &Path) -> Result<Checked<FarmSettings>, JobError> {
+pub(crate) fn farm(bytes: &[u8], path: &Path) -> Result<Checked<FarmSettings>, JobError> {
     let log = log_of(bytes, path)?;
     let text = String::from_utf8_lossy(bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes));
     // What does not parse is told by the reader, with its place.
@@ -449,7 +449,7 @@ fn names_file(kind: &Kind) -> bool {
 
 impl FarmSettings {
     /// Keys that columns fill, in the order of the file.
-    pub fn filled(&self) -> impl Iterator<Item = FilledKey<'_>> {
+    pub(crate) fn filled(&self) -> impl Iterator<Item = FilledKey<'_>> {
         self.filled.iter().map(|filled| FilledKey {
             key: filled.key,
             column: &filled.column,
@@ -458,12 +458,12 @@ impl FarmSettings {
     }
 
     /// The images that the file lists; of none the common one, if there is one.
-    pub fn images(&self) -> &[Table] {
+    pub(crate) fn images(&self) -> &[Table] {
         &self.images
     }
 
     /// Why a field is otherwise, in the order of the file.
-    pub fn reasons<'a>(&'a self, field: &'a str) -> impl Iterator<Item = &'a str> {
+    pub(crate) fn reasons<'a>(&'a self, field: &'a str) -> impl Iterator<Item = &'a str> {
         self.exceptions
             .iter()
             .filter(move |exception| exception.field == field)
@@ -471,7 +471,7 @@ impl FarmSettings {
     }
 
     /// Every file that common keys, images and exceptions name, as written, found by the rows of keys alone.
-    pub fn files(&self) -> Vec<String> {
+    pub(crate) fn files(&self) -> Vec<String> {
         let mut found = Vec::new();
         let root = ROOT.field.section;
         files_of(root, &self.common, &mut found);
@@ -487,7 +487,7 @@ impl FarmSettings {
     }
 
     /// Lists of weather stations, as written: they name files of their own.
-    pub fn station_lists(&self) -> Vec<&str> {
+    pub(crate) fn station_lists(&self) -> Vec<&str> {
         let jobs = self.exceptions.iter().map(|exception| &exception.job);
         std::iter::once(&self.common)
             .chain(jobs)
@@ -499,14 +499,14 @@ impl FarmSettings {
     }
 
     /// Files that an image names, as written.
-    pub fn files_of_image(image: &Table) -> Vec<String> {
+    pub(crate) fn files_of_image(image: &Table) -> Vec<String> {
         let mut found = Vec::new();
         files_of(IMAGERY.path.section, image, &mut found);
         found
     }
 
     /// The day of an image, as written.
-    pub fn day(&self, image: &Table) -> Option<String> {
+    pub(crate) fn day(&self, image: &Table) -> Option<String> {
         let own = image.get(IMAGERY.date.name);
         let common = || {
             let section = self.common.get(IMAGERY.date.section)?.as_table()?;
@@ -519,20 +519,20 @@ impl FarmSettings {
     }
 
     /// The path of the common image, if it is one file, as written.
-    pub fn common_image(&self) -> Option<&str> {
+    pub(crate) fn common_image(&self) -> Option<&str> {
         let section = self.common.get(IMAGERY.path.section)?.as_table()?;
         section.get(IMAGERY.path.name)?.as_str()
     }
 
     /// The path of an image that is one file, as written.
-    pub fn file<'a>(&'a self, image: &'a Table) -> Option<&'a str> {
+    pub(crate) fn file(image: &Table) -> Option<&str> {
         image.get(IMAGERY.path.name).and_then(Value::as_str)
     }
 
     /// The job of one field, as text of a job file beside the farm file.
     ///
     /// What stands later counts: common keys, the image, columns, exceptions. Lists of tables are joined.
-    pub fn job(&self, facts: &FieldFacts<'_>) -> String {
+    pub(crate) fn job(&self, facts: &FieldFacts<'_>) -> String {
         let mut job = self.common.clone();
         if let Some(image) = facts.image {
             let section = IMAGERY.path.section;
@@ -717,7 +717,7 @@ fn files_at(kind: &Kind, value: &Value, found: &mut Vec<String>) {
 }
 
 /// Keys of two jobs whose values differ, dotted and in order; of lists the name of the list.
-pub fn changed_keys(before: &str, now: &str) -> Vec<String> {
+pub(crate) fn changed_keys(before: &str, now: &str) -> Vec<String> {
     let tree = |text: &str| text.parse::<Table>().unwrap_or_default();
     let mut found = Vec::new();
     differing("", &tree(before), &tree(now), &mut found);

@@ -3,18 +3,18 @@
 //! [`keys`] holds one row a key. Reader, refusals, suggestions, `haulm keys`, the reference page and the JSON Schema all read that row.
 
 pub mod amount;
-pub mod farm;
+pub(crate) mod farm;
 pub mod fault;
 pub mod keys;
 pub mod problem;
 pub mod ramp;
 pub(crate) mod reader;
-pub mod record;
-pub mod reference;
-pub mod resolve;
+pub(crate) mod record;
+pub(crate) mod reference;
+pub(crate) mod resolve;
 pub mod schema;
 mod sections;
 pub mod settings;
-pub mod suggest;
+pub(crate) mod suggest;
 pub mod tables;
 pub(crate) mod unit;

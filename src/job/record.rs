@@ -25,10 +25,10 @@ use crate::key::Record;
 use serde_json::Value;
 
 /// How a path stands in the record.
-pub type Shown<'a> = &'a dyn Fn(&Path) -> String;
+pub(crate) type Shown<'a> = &'a dyn Fn(&Path) -> String;
 
 /// The settings of a map, section by section in the order of the job file. `shown` says how a path is written.
-pub fn settings(settings: &Settings, shown: Shown<'_>) -> Value {
+pub(crate) fn settings(settings: &Settings, shown: Shown<'_>) -> Value {
     let of_points = |imagery: &Imagery| readings_rule(imagery).is_some();
     let (points_of, image_of) = match &settings.imagery {
         Some(imagery) if of_points(imagery) => (Some(imagery), None),
@@ -89,7 +89,7 @@ pub fn settings(settings: &Settings, shown: Shown<'_>) -> Value {
 }
 
 /// The settings of one flat rate.
-pub fn rate_settings(settings: &RateSettings, shown: Shown<'_>) -> Value {
+pub(crate) fn rate_settings(settings: &RateSettings, shown: Shown<'_>) -> Value {
     let source = Record::new().put(&REFERENCE.readings, readings_record(&settings.readings));
     Record::new()
         .table(

@@ -87,6 +87,6 @@ fn what(key: &Key) -> String {
 }
 
 /// The methods that a key belongs to; `None` when it belongs to all.
-pub fn methods(key: &Key) -> Option<String> {
+pub(crate) fn methods(key: &Key) -> Option<String> {
     (!key.of.is_empty()).then(|| key.of.join(", "))
 }

@@ -21,7 +21,7 @@ use crate::science::methods::yield_response::KEYS as YIELD;
 use crate::units::{NRate, Product};
 
 /// Reads a text file that a job names, such as a table of crops: files are the caller's.
-pub type ReadFile<'a> = &'a dyn Fn(&Path) -> std::io::Result<Vec<u8>>;
+pub(crate) type ReadFile<'a> = &'a dyn Fn(&Path) -> std::io::Result<Vec<u8>>;
 
 /// The text as a log to write faults to; bytes that are not UTF-8 are a fault of their own.
 pub(super) fn log_of(bytes: &[u8], path: &Path) -> Result<Log, JobError> {
@@ -66,7 +66,7 @@ pub(super) fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checke
 ///
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
-pub fn map_job(
+pub(crate) fn map_job(
     bytes: &[u8],
     path: &Path,
     us: Option<bool>,
@@ -83,7 +83,7 @@ pub fn map_job(
 ///
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
-pub fn rate_job(
+pub(crate) fn rate_job(
     bytes: &[u8],
     path: &Path,
     us: Option<bool>,

@@ -9,7 +9,10 @@ const LONGEST: usize = 100;
 ///
 /// Case, blanks, hyphens and underscores do not count. A word that holds all parts of a candidate, or the other way round (`width` and
 /// `working_width`), is near as well. Ties go to the earlier candidate.
-pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(
+    word: &str,
+    candidates: impl IntoIterator<Item = &'a str>,
+) -> Option<&'a str> {
     if word.len() > LONGEST {
         return None;
     }

@@ -522,7 +522,6 @@ fn take_nitrogen(words: &mut Vec<String>) -> bool {
     mass
 }
 
-/// Reads unit text.
 pub(crate) fn read(text: &str) -> Result<Unit, UnitFault> {
     let Some((mut above, mut below)) = words(text) else {
         return Err(UnitFault::Unknown);

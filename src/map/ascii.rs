@@ -2,7 +2,7 @@
 
 /// The text in printable ASCII: letters with marks lose them, German umlauts and ligatures become two letters, blanks and control characters become one space,
 /// and what has no near letter becomes `?`.
-pub fn ascii(text: &str) -> String {
+pub(crate) fn ascii(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         if c.is_control() || c.is_whitespace() {
@@ -20,7 +20,7 @@ pub fn ascii(text: &str) -> String {
 }
 
 /// The text in printable ASCII, cut to so many characters, never empty: `otherwise` stands in for nothing.
-pub fn designator(text: &str, longest: usize, otherwise: &str) -> String {
+pub(crate) fn designator(text: &str, longest: usize, otherwise: &str) -> String {
     let mut out = ascii(text);
     out.truncate(longest);
     out.truncate(out.trim_end().len());

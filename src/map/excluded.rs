@@ -5,13 +5,11 @@ use geo::{Area as _, BooleanOps as _, MultiPolygon, Polygon};
 use crate::map::prescription::Prescription;
 use crate::space::polygon::{grown, joined, less, oriented};
 
-/// The word of its state.
-pub const STATE: &str = "excluded";
 /// Smaller pieces came from overlay, or no terminal can show them. \[m²\]
 const SMALL: f64 = 0.1;
 
 /// Exclusions with their buffers, holes of the boundary, and strips that are left without a rate: within the boundary's outline, and beyond it as far as rates run on.
-pub fn excluded(prescription: &Prescription) -> MultiPolygon<f64> {
+pub(crate) fn excluded(prescription: &Prescription) -> MultiPolygon<f64> {
     let filled = MultiPolygon::new(
         prescription
             .boundary

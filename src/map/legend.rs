@@ -6,7 +6,7 @@ use crate::map::us_columns;
 use crate::units::{NRate, half_up_to_hundredth};
 
 /// What zones get, in the number and unit of the column `product_rate` (without a product: nitrogen as its column for people has it).
-pub fn zones(prescription: &Prescription) -> Legend {
+pub(crate) fn zones(prescription: &Prescription) -> Legend {
     match &prescription.product {
         Some(product) => {
             let rates = prescription
@@ -41,7 +41,7 @@ fn of_nitrogen(
 }
 
 /// What zones get of nitrogen, whatever the units of the job: the raster's. \[kg N/ha\]
-pub fn nitrogen(prescription: &Prescription) -> Legend {
+pub(crate) fn nitrogen(prescription: &Prescription) -> Legend {
     Legend::new(
         "Nitrogen",
         "kg N/ha",
@@ -50,7 +50,7 @@ pub fn nitrogen(prescription: &Prescription) -> Legend {
 }
 
 /// What cells ask for before zones are made, as its column for people has it.
-pub fn cells(prescription: &Prescription) -> Legend {
+pub(crate) fn cells(prescription: &Prescription) -> Legend {
     of_nitrogen(
         prescription,
         "Nitrogen of each cell",
@@ -59,7 +59,7 @@ pub fn cells(prescription: &Prescription) -> Legend {
 }
 
 /// What the machine's file holds: rates within the machine's limits, `rates` zone by zone in the job's unit.
-pub fn machine(prescription: &Prescription, rates: impl IntoIterator<Item = f64>) -> Legend {
+pub(crate) fn machine(prescription: &Prescription, rates: impl IntoIterator<Item = f64>) -> Legend {
     let what = prescription
         .product
         .as_ref()

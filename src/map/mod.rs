@@ -1,8 +1,8 @@
 //! Maps of rates: the prescription, maps of others, their checks and repair, colours and legends, and what a machine makes of them.
 
-pub mod ascii;
+pub(crate) mod ascii;
 pub mod check_points;
-pub mod excluded;
+pub(crate) mod excluded;
 pub mod export;
 pub mod faults;
 pub mod file_totals;
@@ -10,12 +10,12 @@ pub mod file_totals;
 pub(crate) mod fixture;
 pub mod formats;
 pub mod imported;
-pub mod legend;
+pub(crate) mod legend;
 pub mod machine;
 pub mod palette;
 pub mod prescription;
 pub mod rate_map;
-pub mod scouting;
+pub(crate) mod scouting;
 pub mod table;
 pub mod task_options;
 mod us_columns;

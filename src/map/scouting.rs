@@ -15,7 +15,7 @@ const INSIDE: f64 = 10.0;
 
 /// Why a place is worth a walk.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum ScoutKind {
+pub(crate) enum ScoutKind {
     /// An end of a reference strip.
     StripEnd {
         /// Number of the strip.
@@ -56,7 +56,7 @@ pub enum ScoutKind {
 
 /// A place to look at.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ScoutPoint {
+pub(crate) struct ScoutPoint {
     /// Why.
     pub kind: ScoutKind,
     /// Longitude on WGS 84. \[°\]
@@ -71,7 +71,7 @@ pub struct ScoutPoint {
 ///
 /// # Errors
 /// [`CrsError`] when the working plane cannot be transformed to longitude and latitude.
-pub fn scout_points(prescription: &Prescription) -> Result<Vec<ScoutPoint>, CrsError> {
+pub(crate) fn scout_points(prescription: &Prescription) -> Result<Vec<ScoutPoint>, CrsError> {
     let mut places: Vec<(ScoutKind, (f64, f64))> = Vec::new();
     for strip in &prescription.strips {
         let Some(rectangle) = minimum_rectangle(&strip.outline) else {

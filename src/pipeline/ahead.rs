@@ -39,7 +39,7 @@ struct Band {
 ///
 /// # Errors
 /// [`LayError`] when the shifted grid would have too many cells, or its bands do not fit together.
-pub fn shifted(
+pub(crate) fn shifted(
     ground: &Ground,
     machine: &Machine,
     look_ahead: &LookAhead,
@@ -222,7 +222,7 @@ fn every_other_pass(
 }
 
 /// The mapped ground together with what lies outside the field and gets a rate in machine files.
-pub fn with_margins(ground: &Ground, margins: &[MultiPolygon<f64>]) -> MultiPolygon<f64> {
+pub(crate) fn with_margins(ground: &Ground, margins: &[MultiPolygon<f64>]) -> MultiPolygon<f64> {
     let mut all = vec![ground.mapped.clone()];
     all.extend(
         margins
@@ -234,7 +234,7 @@ pub fn with_margins(ground: &Ground, margins: &[MultiPolygon<f64>]) -> MultiPoly
 }
 
 /// What must be said whenever machine files look ahead.
-pub fn finding(look_ahead: &LookAhead, machine: &Machine, ground: &Ground) -> Finding {
+pub(crate) fn finding(look_ahead: &LookAhead, machine: &Machine, ground: &Ground) -> Finding {
     let passes = match look_ahead.first_pass {
         FirstPass::Along => {
             "the rightmost pass is driven along the heading and each pass next to it the other way"

@@ -23,7 +23,7 @@ const MINIMUM_CELLS: usize = 3;
 ///
 /// # Findings
 /// `rate.beside_exclusion` (caution) with area and place.
-pub fn finding_of(
+pub(crate) fn finding_of(
     working_width: Length,
     us: bool,
     (ground, facts): (&Ground, &CellFacts),

@@ -11,7 +11,7 @@ const POINTS: u32 = 41;
 /// Area mean of the yields of cells that have them, at flat rates from 0 to the greatest rate allowed; empty when no cell has yields.
 ///
 /// `min(YP0 + (N + applied) · e / g, YPN)` cell by cell, so the mean bends where single cells reach their ceilings.
-pub fn mean_yield_at_flat_rates(
+pub(crate) fn mean_yield_at_flat_rates(
     response: &Response,
     rule: &RateRules,
     rated: &Rated,

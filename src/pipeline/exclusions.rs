@@ -9,7 +9,7 @@ use crate::space::repair::{Repaired, repaired, widest};
 use crate::units::Length;
 
 /// Exclusions are grown by this at least, so that one which was drawn along the boundary reaches over it wherever rounding put its vertices. \[m\]
-pub const MINIMUM_BUFFER: f64 = 1e-3;
+pub(crate) const MINIMUM_BUFFER: f64 = 1e-3;
 /// Ground further than this from the field, beyond every buffer and overrun, is cut away before any overlay. \[m\]
 const FAR: f64 = 500.0;
 /// A file that was mended by less than this is told as a note, no caution. \[m²\]

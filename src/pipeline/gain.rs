@@ -169,7 +169,11 @@ pub fn gain_of(
         let rates = rates_by(rule, rated, blend, places.iter().copied());
         expected.of_map(rates.into_iter(), false).net - best_flat.1.net
     };
-    let [_, whole_field, of_measured] = ways(reference, measured).map(|way| way.map(by));
+    let [_, whole_field, of_measured] = ways(reference, measured);
+    let (each_cell, (whole_field, of_measured)) = rayon::join(
+        || by(None),
+        || rayon::join(|| whole_field.map(by), || of_measured.map(by)),
+    );
     Some(Gain {
         share: found.share,
         draws: expected.draws,
@@ -179,7 +183,7 @@ pub fn gain_of(
         best_flat,
         usual: rule.usual.map(|rate| (rate, expected.of_flat(rate))),
         by_share: ByShare {
-            each_cell: by(None),
+            each_cell,
             whole_field,
             measured: of_measured,
         },

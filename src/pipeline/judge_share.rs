@@ -16,7 +16,7 @@ const LOW_SHARE: f64 = 0.5;
 const DIFFER: f64 = 0.10;
 
 /// Which way round the map is, in words.
-pub fn direction(blend: Option<Blend>, rated: &Rated) -> String {
+pub(crate) fn direction(blend: Option<Blend>, rated: &Rated) -> String {
     match blend.map_or(1.0, |blend| blend.share) {
         share if share >= 1.0 => {
             "each cell is compared with the strip: paler patches get more".to_owned()
@@ -37,7 +37,7 @@ pub fn direction(blend: Option<Blend>, rated: &Rated) -> String {
 }
 
 /// The totals by each way of comparing, in brackets; nothing where the field has no response index.
-pub fn totals_by_share(output: &Output, totals: &ByShare) -> String {
+pub(crate) fn totals_by_share(output: &Output, totals: &ByShare) -> String {
     let n = |kg: f64| output.nitrogen(kg);
     totals.whole_field.map_or_else(String::new, |whole| {
         let measured = totals.measured.map_or_else(String::new, |kg| {
@@ -54,7 +54,7 @@ pub fn totals_by_share(output: &Output, totals: &ByShare) -> String {
 /// Says how much of the index deficit is nitrogen, and what that does to nitrogen and money: as a caution where less than half of it is and the ways differ.
 ///
 /// `nitrogen_price`: what nitrogen costs. \[currency/kg N\]
-pub fn finding_of(
+pub(crate) fn finding_of(
     (response, source): (&Response, &ReferenceSource),
     (output, nitrogen_price): (&Output, Option<f64>),
     measured: &Measured,

@@ -20,7 +20,7 @@ const FT: f64 = 1.0 / 0.3048;
 const HA_PER_AC: f64 = 0.404_685_642_24;
 
 /// Says what the strips answer.
-pub fn answer(
+pub(crate) fn answer(
     maximum_ratio: MaximumRatio,
     output: &Output,
     reference: &Reference,
@@ -85,7 +85,7 @@ pub fn answer(
 }
 
 /// Whether an interval says too little for any rate.
-pub fn unclear(ratio: f64, low: f64, high: f64) -> Option<Finding> {
+pub(crate) fn unclear(ratio: f64, low: f64, high: f64) -> Option<Finding> {
     (low <= 0.0 || high - low > MAXIMUM_WIDTH + 1e-9).then(|| {
         Finding::stop(
             codes::REFERENCE_UNCLEAR,
@@ -112,7 +112,7 @@ fn chance(reference: &Reference) -> String {
 }
 
 /// Says how much ground the greatest ratio limits.
-pub fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals) -> Option<Finding> {
+pub(crate) fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals) -> Option<Finding> {
     if totals.beyond_share <= 0.0 {
         return None;
     }
@@ -146,7 +146,7 @@ pub fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals) -> Option<Fi
 }
 
 /// Says that strips contradict each other, with what each of them says alone.
-pub fn disagree(output: &Output, reference: &Reference, totals: &Totals) -> Option<Finding> {
+pub(crate) fn disagree(output: &Output, reference: &Reference, totals: &Totals) -> Option<Finding> {
     if !reference.disagree {
         return None;
     }
@@ -190,7 +190,7 @@ pub fn disagree(output: &Output, reference: &Reference, totals: &Totals) -> Opti
 }
 
 /// Says which strips are not one stand, or too narrow for their image.
-pub fn stands(working_width: Length, output: &Output, strips: &[Strip]) -> Vec<Finding> {
+pub(crate) fn stands(working_width: Length, output: &Output, strips: &[Strip]) -> Vec<Finding> {
     let mut findings = Vec::new();
     let width = working_width.get();
     for (k, strip) in strips.iter().enumerate() {

@@ -2,7 +2,7 @@
 
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Capacity, ProductFacts};
-pub use crate::science::loads::Loads;
+pub(crate) use crate::science::loads::Loads;
 use crate::science::loads::loads;
 use crate::science::product::{Caution, Concern, find_product};
 use crate::units::{KG_PER_LB, L_PER_GAL, NRate, Product};
@@ -20,7 +20,7 @@ fn lb_per_gal(kg_per_l: f64) -> f64 {
 }
 
 /// Findings about the product: never law, never complete; the label comes first.
-pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding> {
+pub(crate) fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding> {
     let name = product.name();
     let Some(entry) = facts
         .shipped
@@ -113,7 +113,11 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
 }
 
 /// What a tank or hopper holds of a product. \[kg\] A volume of a solid by its least bulk density, so that no fill is promised that does not fit.
-pub fn capacity_kg(capacity: Capacity, product: &Product, facts: &ProductFacts) -> Option<f64> {
+pub(crate) fn capacity_kg(
+    capacity: Capacity,
+    product: &Product,
+    facts: &ProductFacts,
+) -> Option<f64> {
     match capacity {
         Capacity::Kg(kg) => Some(kg),
         Capacity::Litres(litres) => match product.kg_per_l() {
@@ -126,7 +130,7 @@ pub fn capacity_kg(capacity: Capacity, product: &Product, facts: &ProductFacts) 
 }
 
 /// Fills of the machine for a field that gets `n_kg` kilograms of nitrogen; `None` without a product, a capacity, or anything to spread.
-pub fn loads_of(
+pub(crate) fn loads_of(
     product: Option<&Product>,
     facts: &ProductFacts,
     capacity: Option<Capacity>,

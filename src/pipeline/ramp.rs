@@ -1,7 +1,7 @@
 //! One flat rate from a nitrogen ramp: what was asked, what comes out, and what the user must know of it.
 
 use crate::finding::{Finding, codes};
-pub use crate::job::settings::ramp::RampSettings;
+pub(crate) use crate::job::settings::ramp::RampSettings;
 use crate::science::ramp::{RampAnswer, RampFits, fit_ramp};
 use crate::science::response_curve::{CurveError, PlateauFit, PlateauShape};
 use crate::science::yield_response::round_to_step;
@@ -15,7 +15,7 @@ const FEW: usize = 6;
 /// Why a ramp gives no rate.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
-pub enum RampError {
+pub(crate) enum RampError {
     /// The readings.
     #[error(transparent)]
     Curve(#[from] CurveError),
@@ -35,7 +35,7 @@ pub enum RampError {
 
 /// One flat rate and what it comes from.
 #[derive(Clone, Debug)]
-pub struct RampOutcome {
+pub(crate) struct RampOutcome {
     /// Every curve.
     pub fits: RampFits,
     /// By the chosen one.
@@ -52,12 +52,12 @@ pub struct RampOutcome {
 }
 
 /// What the field got in all.
-pub fn applied(settings: &RampSettings) -> NRate {
+pub(crate) fn applied(settings: &RampSettings) -> NRate {
     settings.applied.unwrap_or(NRate::ZERO) + settings.applied_since_sensing
 }
 
 /// What a plateau's start would give, held to the limits but not rounded.
-pub fn rate_for(settings: &RampSettings, need: NRate) -> NRate {
+pub(crate) fn rate_for(settings: &RampSettings, need: NRate) -> NRate {
     (need - applied(settings)).clamp(settings.rate.minimum, settings.rate.maximum)
 }
 
@@ -68,7 +68,7 @@ pub fn rate_for(settings: &RampSettings, need: NRate) -> NRate {
 ///
 /// # Errors
 /// Readings that no curve can be fitted to; a step that has no multiple between the limits.
-pub fn ramp_rate(settings: &RampSettings) -> Result<RampOutcome, RampError> {
+pub(crate) fn ramp_rate(settings: &RampSettings) -> Result<RampOutcome, RampError> {
     let fits = fit_ramp(&settings.readings)?;
     let answer = fits.answer(settings.model);
     let need = match answer {
@@ -101,7 +101,7 @@ fn both(us: bool, rate: NRate) -> String {
 }
 
 /// Says everything that can be said of a ramp.
-pub fn judge(settings: &RampSettings, outcome: &RampOutcome) -> Vec<Finding> {
+pub(crate) fn judge(settings: &RampSettings, outcome: &RampOutcome) -> Vec<Finding> {
     let mut findings = Vec::new();
     if settings.applied.is_none() {
         findings.push(Finding::note(

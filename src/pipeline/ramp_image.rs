@@ -3,7 +3,7 @@
 use geo::{Area as _, BooleanOps, Centroid, MultiPolygon};
 
 use crate::finding::{Checked, Finding, codes};
-pub use crate::job::settings::ramp::RampImage;
+pub(crate) use crate::job::settings::ramp::RampImage;
 use crate::pipeline::exclusions::{excluded, surroundings};
 use crate::pipeline::ground::{Layer, pixel_size};
 use crate::pipeline::scan::{Found, Probe, Scan, ScanError, scan, window_pixels};
@@ -23,7 +23,7 @@ const PIXELS: (u64, u64) = (5, 30);
 /// Why a ramp cannot be measured on an image.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum RampImageError {
+pub(crate) enum RampImageError {
     /// Several boundary features.
     #[error(
         "{count} boundary features, but a field has one: name it with where, or join them with merge = true"
@@ -65,7 +65,7 @@ pub enum RampImageError {
 
 /// Shapes that were read for a ramp.
 #[derive(Clone, Debug)]
-pub struct RampLayers {
+pub(crate) struct RampLayers {
     /// Boundary features.
     pub boundary: Layer<MultiPolygon<f64>>,
     /// Exclusions, in the order of the settings.
@@ -97,7 +97,7 @@ fn on_plane(
 ///
 /// # Errors
 /// [`RampImageError`].
-pub fn measure(
+pub(crate) fn measure(
     image: &RampImage,
     layers: &RampLayers,
     sources: &Sources<'_>,

@@ -23,7 +23,7 @@ const MINIMUM_OVERLAP: f64 = 1.0;
 ///
 /// # Errors
 /// [`RateError::ZoneWithoutStrip`] unless the job lets such a zone take the pooled reference, [`RateError::ZonesOverlap`].
-pub fn reference_of(
+pub(crate) fn reference_of(
     ground: &Ground,
     rule: &StripsUse,
     reference: &Reference,
@@ -37,7 +37,7 @@ pub fn reference_of(
 ///
 /// # Errors
 /// As [`reference_of`].
-pub fn field_ratio_of(
+pub(crate) fn field_ratio_of(
     ground: &Ground,
     rule: &StripsUse,
     reference: &Reference,

@@ -8,7 +8,7 @@ use jiff::civil::Date;
 
 /// Growing days of a season.
 #[derive(Clone, Debug, PartialEq)]
-pub struct GrowingSeason {
+pub(crate) struct GrowingSeason {
     /// Days from planting to sensing that were warm enough for the crop to grow; not a number where the method needs none and the job states none.
     pub growing_days: f64,
     /// How they were counted; `None` when the job states their number.
@@ -17,7 +17,7 @@ pub struct GrowingSeason {
 
 /// A count out of weather records.
 #[derive(Clone, Debug, PartialEq)]
-pub struct CountedSeason {
+pub(crate) struct CountedSeason {
     /// The count.
     pub count: GrowingDayCount,
     /// The rule of growing degrees.
@@ -30,7 +30,7 @@ pub struct CountedSeason {
 
 /// A station whose record was used.
 #[derive(Clone, Debug, PartialEq)]
-pub struct UsedStation {
+pub(crate) struct UsedStation {
     /// Its name.
     pub name: String,
     /// Its distance from the field's centroid, when the job has a field. \[km\]
@@ -39,7 +39,7 @@ pub struct UsedStation {
 
 impl GrowingSeason {
     /// As the job states it.
-    pub const fn stated(growing_days: f64) -> Self {
+    pub(crate) const fn stated(growing_days: f64) -> Self {
         Self {
             growing_days,
             counted: None,
@@ -47,7 +47,7 @@ impl GrowingSeason {
     }
 
     /// How the days were counted, in a sentence; `None` when they were stated.
-    pub fn text(&self) -> Option<String> {
+    pub(crate) fn text(&self) -> Option<String> {
         let counted = self.counted.as_ref()?;
         let count = &counted.count;
         let mut text = format!(
@@ -73,7 +73,7 @@ impl GrowingSeason {
 
 impl CountedSeason {
     /// Days that another station gave: the day and the station's name.
-    pub fn filled(&self) -> impl Iterator<Item = (Date, &str)> {
+    pub(crate) fn filled(&self) -> impl Iterator<Item = (Date, &str)> {
         self.count.filled.iter().map(|(date, at)| {
             (
                 *date,
@@ -85,7 +85,7 @@ impl CountedSeason {
     }
 
     /// The same as runs of days, station by station: `2026-01-03 to 2026-01-05 from Mill Barn`.
-    pub fn filled_runs(&self) -> String {
+    pub(crate) fn filled_runs(&self) -> String {
         let of = |(at, station): (usize, &UsedStation)| {
             let days: Vec<Date> = self
                 .count

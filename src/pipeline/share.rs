@@ -8,10 +8,10 @@ use crate::science::nitrogen_share::{
 };
 
 /// The share as the strips and the rest of the field show it, or why it is not known.
-pub type Measured = Result<NitrogenShareEstimate, NoShare>;
+pub(crate) type Measured = Result<NitrogenShareEstimate, NoShare>;
 
 /// A share in words: `62 %`.
-pub fn per_hundred(share: f64) -> String {
+pub(crate) fn per_hundred(share: f64) -> String {
     format!("{:.0} %", 100.0 * share)
 }
 
@@ -20,7 +20,7 @@ pub fn per_hundred(share: f64) -> String {
 ///
 /// # Errors
 /// [`NoShare`].
-pub fn measured(ground: &Ground, survey: &Survey) -> Measured {
+pub(crate) fn measured(ground: &Ground, survey: &Survey) -> Measured {
     let cell_m = ground.grid.frame.length;
     let (mut strips, mut places, mut longest) = (Vec::new(), Vec::new(), None);
     for (placebo, strip) in survey.placebos.iter().zip(&survey.strips) {

@@ -67,7 +67,7 @@ fn finer_step(
 ///
 /// # Findings
 /// `zones.total` (caution): more than 2 % apart, with the step that would keep it. `rate.one_step` (note): rates lie between 0 and one step.
-pub fn finding_of(
+pub(crate) fn finding_of(
     (limits, output): (&RateRules, &Output),
     rated: &Rated,
     (cells, borders, by): (&[ZoneCell], &[Border], GroupBy),

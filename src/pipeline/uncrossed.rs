@@ -23,7 +23,7 @@ const MIXED_PIXELS: f64 = 1.5;
 
 /// Says how much ground is paler than the palest that any strip was compared with, by more than one standard deviation of such pieces, where it lies, and where
 /// the next strip would lie. `None` where it is 20 % of the canopy or less, and where the pieces' standard deviation is not known.
-pub fn finding_of(
+pub(crate) fn finding_of(
     us_units: bool,
     (ground, facts): (&Ground, &CellFacts),
     survey: &Survey,

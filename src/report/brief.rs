@@ -7,10 +7,11 @@ use crate::report::summary::{Facts, FileFacts, Units};
 use crate::units::{Area, NRate};
 
 /// What every short answer ends with.
-pub const LABEL: &str = "The product's label and local law come first; a licensed adviser decides.";
+pub(crate) const LABEL: &str =
+    "The product's label and local law come first; a licensed adviser decides.";
 
 /// The rows of a map: product and total, mean, range, area; nitrogen; 80 % range; gain; map id.
-pub fn rows_of_map(facts: &Facts<'_>, outcome: &Outcome) -> Vec<Row> {
+pub(crate) fn rows_of_map(facts: &Facts<'_>, outcome: &Outcome) -> Vec<Row> {
     let units = Units::of(facts);
     let prescription = &outcome.prescription;
     let totals = &outcome.totals;
@@ -109,7 +110,11 @@ fn gain(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> String {
 }
 
 /// What to do with a map that may be used.
-pub fn next_of_map(outcome: &Outcome, findings: &[Finding], formats: (bool, bool)) -> Vec<String> {
+pub(crate) fn next_of_map(
+    outcome: &Outcome,
+    findings: &[Finding],
+    formats: (bool, bool),
+) -> Vec<String> {
     let mut next = Vec::new();
     if findings
         .iter()
@@ -135,7 +140,7 @@ pub fn next_of_map(outcome: &Outcome, findings: &[Finding], formats: (bool, bool
 }
 
 /// The short answer of an inspection.
-pub fn of_inspection(
+pub(crate) fn of_inspection(
     facts: &Facts<'_>,
     survey: &crate::pipeline::survey::Survey,
     files: &[FileFacts],

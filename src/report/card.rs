@@ -19,7 +19,7 @@ const BESIDE: Code = codes::RATE_BESIDE_EXCLUSION;
 const VALUES_AT: usize = 18;
 
 /// What a card is made of.
-pub struct CardFacts<'a> {
+pub(crate) struct CardFacts<'a> {
     /// The map.
     pub prescription: &'a Prescription,
     /// Rates as the machine gets them.
@@ -39,7 +39,7 @@ pub struct CardFacts<'a> {
 /// The text of `machine/CARD.txt`: stops that an adviser accepted come first, then what to load.
 ///
 /// Of the findings it prints those stops, ground to be walked first, and cautions about the machine, all without keys of the job and without codes.
-pub fn card(facts: &CardFacts<'_>) -> String {
+pub(crate) fn card(facts: &CardFacts<'_>) -> String {
     let mut card = Card::default();
     let prescription = facts.prescription;
     let (label, rates) = (prescription.rate_label(), facts.rates);

@@ -1,7 +1,7 @@
 //! Numbers with their nouns.
 
 /// "1 map", "3 maps": English nouns that take an s.
-pub fn counted(count: usize, noun: &str) -> String {
+pub(crate) fn counted(count: usize, noun: &str) -> String {
     format!("{count} {noun}{}", if count == 1 { "" } else { "s" })
 }
 

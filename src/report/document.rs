@@ -5,7 +5,7 @@ use crate::report::draw::drawing::Drawing;
 
 /// A whole document.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Document {
+pub(crate) struct Document {
     /// Its title.
     pub title: String,
     /// Its language, as RFC 5646 writes it.
@@ -24,7 +24,7 @@ pub struct Document {
 
 /// A part of a document; begins on a new page.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Part {
+pub(crate) struct Part {
     /// Its name in links: letters, digits, hyphens.
     pub id: &'static str,
     /// Its heading.
@@ -37,7 +37,7 @@ pub struct Part {
 
 /// What stands in a part.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Block {
+pub(crate) enum Block {
     /// A heading below the part's own; no level is left out.
     Heading(String),
     /// The sentence that matters most.
@@ -72,7 +72,7 @@ pub enum Block {
 
 /// One fact.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Fact {
+pub(crate) struct Fact {
     /// What it is.
     pub label: String,
     /// Number and unit, or a word.
@@ -83,16 +83,15 @@ pub struct Fact {
 
 impl Fact {
     /// Without a note.
-    pub fn new(label: impl Into<String>, value: impl Into<String>) -> Self {
+    pub(crate) fn new(label: impl Into<String>, value: impl Into<String>) -> Self {
         Self {
             label: label.into(),
             value: value.into(),
             note: String::new(),
         }
     }
-    /// With a note.
     #[must_use]
-    pub fn note(mut self, note: impl Into<String>) -> Self {
+    pub(crate) fn note(mut self, note: impl Into<String>) -> Self {
         self.note = note.into();
         self
     }
@@ -100,7 +99,7 @@ impl Fact {
 
 /// A table; every row has as many cells as there are columns.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Table {
+pub(crate) struct Table {
     /// What it shows.
     pub caption: String,
     /// Headings, with units, and whether numbers stand below them (then they lean right).
@@ -113,7 +112,7 @@ pub struct Table {
 
 /// A drawing.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Figure {
+pub(crate) struct Figure {
     /// The drawing.
     pub drawing: Drawing,
     /// The same less high, each lower than the one before: for a page whose part would not fit on it.
@@ -130,7 +129,7 @@ pub struct Figure {
 
 /// Something noticed.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Noticed {
+pub(crate) struct Noticed {
     /// How much it weighs.
     pub severity: Severity,
     /// The word of it.
@@ -143,69 +142,9 @@ pub struct Noticed {
 
 /// One item of a checklist.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Check {
+pub(crate) struct Check {
     /// What is asked.
     pub label: String,
     /// What the run says of it; `None` is a line to fill in.
     pub value: Option<String>,
-}
-
-impl Document {
-    /// Every word of it, block by block: for tests and searches.
-    pub fn words(&self) -> String {
-        let mut out = vec![self.title.clone(), self.subject.clone(), self.foot.clone()];
-        out.extend(self.warning.clone());
-        for part in &self.parts {
-            out.push(part.heading.clone());
-            for block in &part.blocks {
-                block.words(&mut out);
-            }
-        }
-        out.join("\n")
-    }
-}
-
-impl Block {
-    fn words(&self, out: &mut Vec<String>) {
-        match self {
-            Self::Heading(text)
-            | Self::Lead(text)
-            | Self::Text(text)
-            | Self::Small(text)
-            | Self::Code(text) => out.push(text.clone()),
-            Self::Facts(facts) | Self::Big(facts) => out.extend(
-                facts
-                    .iter()
-                    .map(|fact| format!("{} {} {}", fact.label, fact.value, fact.note)),
-            ),
-            Self::Table(table) => {
-                out.push(table.caption.clone());
-                out.push(
-                    table
-                        .columns
-                        .iter()
-                        .map(|column| column.0.clone())
-                        .collect::<Vec<_>>()
-                        .join(" "),
-                );
-                out.extend(table.rows.iter().map(|row| row.join(" ")));
-            }
-            Self::Figure(figure) => out.push(format!("{} {}", figure.alt, figure.caption)),
-            Self::List(items) | Self::Blanks(items) | Self::Signatures(items) => {
-                out.extend(items.iter().cloned());
-            }
-            Self::Findings(list) => out.extend(
-                list.iter()
-                    .map(|one| format!("{} {} {}", one.word, one.message, one.code)),
-            ),
-            Self::Checks(checks) => {
-                out.extend(checks.iter().map(|check| {
-                    format!("{} {}", check.label, check.value.as_deref().unwrap_or(""))
-                }));
-            }
-            Self::Beside(left, right) => {
-                left.iter().chain(right).for_each(|block| block.words(out));
-            }
-        }
-    }
 }

@@ -18,7 +18,7 @@ const MAXIMUM_CORNERS: usize = 40;
 
 /// Something noticed in a field.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Noticed {
+pub(crate) struct Noticed {
     /// `stop` or `caution`.
     pub severity: String,
     /// Its code.
@@ -29,11 +29,11 @@ pub struct Noticed {
 
 /// Where a field lies: its outer ring, thinned. \[°\]
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Place(Vec<[f64; 2]>);
+pub(crate) struct Place(Vec<[f64; 2]>);
 
 impl Place {
     /// Of a boundary in longitude and latitude: its largest part.
-    pub fn of(boundary: &MultiPolygon<f64>) -> Self {
+    pub(crate) fn of(boundary: &MultiPolygon<f64>) -> Self {
         let largest = boundary
             .0
             .iter()
@@ -48,7 +48,7 @@ impl Place {
 
 /// A field on the page. Numbers are metric; the page turns them.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct FieldLine {
+pub(crate) struct FieldLine {
     /// Its name.
     pub field: String,
     /// Its folder beside the page.
@@ -99,7 +99,7 @@ pub struct FieldLine {
 
 /// All that the page shows.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct FarmPage {
+pub(crate) struct FarmPage {
     /// Name of the farm.
     pub farm: String,
     /// Whether people read US units.
@@ -219,8 +219,7 @@ fn whole(value: f64) -> String {
     }
 }
 
-/// The page.
-pub fn index(page: &FarmPage) -> Vec<u8> {
+pub(crate) fn index(page: &FarmPage) -> Vec<u8> {
     let units = Units { us: page.us_units };
     let title = escaped(&page.farm);
     let mut out = format!(

@@ -11,7 +11,7 @@ use crate::report::text::Text;
 const STYLE: &str = include_str!("html.css");
 
 /// The whole file.
-pub fn html(document: &Document, text: &Text) -> Vec<u8> {
+pub(crate) fn html(document: &Document, text: &Text) -> Vec<u8> {
     let mut out = String::new();
     let paper = if document.letter { "letter" } else { "A4" };
     let title = escaped(&document.title);

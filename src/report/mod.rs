@@ -1,15 +1,15 @@
 //! What people and scripts read of a run: pure, returns bytes or text.
 
-pub mod brief;
-pub mod card;
-pub mod counted;
-pub mod document;
+pub(crate) mod brief;
+pub(crate) mod card;
+pub(crate) mod counted;
+pub(crate) mod document;
 pub mod draw;
-pub mod farm;
-pub mod html;
-pub mod model;
-pub mod paper;
-pub mod pdf;
-pub mod stick;
-pub mod summary;
-pub mod text;
+pub(crate) mod farm;
+pub(crate) mod html;
+pub(crate) mod model;
+pub(crate) mod paper;
+pub(crate) mod pdf;
+pub(crate) mod stick;
+pub(crate) mod summary;
+pub(crate) mod text;

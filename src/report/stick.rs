@@ -7,7 +7,7 @@ use crate::report::draw::svg::escaped;
 
 /// A map as it lies on a stick, in words and numbers for people.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct MapOnStick {
+pub(crate) struct MapOnStick {
     /// Name of the field.
     pub field: String,
     /// Whose it is; empty when nobody says.
@@ -40,7 +40,7 @@ pub struct MapOnStick {
 
 impl MapOnStick {
     /// Its shapefile on the stick, if it has one.
-    pub fn shapefile(&self) -> Option<String> {
+    pub(crate) fn shapefile(&self) -> Option<String> {
         (!self.office_name.is_empty()).then(|| format!("SHAPES/{}.shp", self.name))
     }
 }
@@ -69,7 +69,7 @@ code { font-family: ui-monospace, Menlo, Consolas, monospace; white-space: nowra
 ";
 
 /// The index page of a stick: one row a map, what to load, and the usual cautions. Self-contained; it opens no address.
-pub fn index(maps: &[MapOnStick]) -> Vec<u8> {
+pub(crate) fn index(maps: &[MapOnStick]) -> Vec<u8> {
     let title = format!("{} on this stick", counted(maps.len(), "map"));
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
@@ -164,7 +164,7 @@ const CAUTIONS: [&str; 5] = [
 ];
 
 /// The head that a card gets on a stick: its names there. Lines end by CR LF, as the card's.
-pub fn card_head(map: &MapOnStick) -> String {
+pub(crate) fn card_head(map: &MapOnStick) -> String {
     let mut head = String::from("ON THIS STICK\r\n-------------\r\n");
     let mut pair = |label: &str, text: &str| {
         let _ = write!(head, "{label:<18}{text}\r\n");
@@ -186,7 +186,7 @@ pub fn card_head(map: &MapOnStick) -> String {
 }
 
 /// The same for the card as a page: a line that goes before its first heading.
-pub fn card_line(map: &MapOnStick) -> String {
+pub(crate) fn card_line(map: &MapOnStick) -> String {
     let mut names = Vec::new();
     if !map.task.is_empty() {
         names.push(format!("task {}", escaped(&map.task)));

@@ -17,7 +17,7 @@ use crate::units::{Area, KG_PER_LB, M_PER_FT, NRate, Yield};
 use serde_json::{Value, json};
 
 /// What a summary needs besides the outcome.
-pub struct Facts<'a> {
+pub(crate) struct Facts<'a> {
     /// The settings.
     pub settings: &'a Settings,
     /// The ground.
@@ -32,7 +32,7 @@ pub struct Facts<'a> {
 
 /// What an image file says of itself.
 #[derive(Clone, Debug)]
-pub struct FileFacts {
+pub(crate) struct FileFacts {
     /// The file.
     pub path: String,
     /// Its driver.
@@ -125,7 +125,7 @@ fn percent(share: f64) -> String {
 }
 
 /// The blocks of a map's summary.
-pub fn blocks(facts: &Facts<'_>, outcome: &Outcome, files: &[FileTotal]) -> Vec<Block> {
+pub(crate) fn blocks(facts: &Facts<'_>, outcome: &Outcome, files: &[FileTotal]) -> Vec<Block> {
     let units = Units::of(facts);
     let mut blocks = vec![
         reference_block(facts, outcome),
@@ -575,7 +575,7 @@ fn zones_block(outcome: &Outcome, units: &Units<'_>) -> Block {
 }
 
 /// The blocks and the value of an inspection.
-pub fn inspected(
+pub(crate) fn inspected(
     facts: &Facts<'_>,
     survey: &Survey,
     files: &[FileFacts],

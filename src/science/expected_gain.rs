@@ -8,9 +8,10 @@
 use crate::science::money::{GrainResponse, PriceInputs};
 use crate::science::monte_carlo::ground_deviate;
 use crate::units::{Area, NRate, Yield};
+use rayon::prelude::*;
 
 /// Draws of each cell.
-pub const DRAWS: u32 = 200;
+pub(crate) const DRAWS: u32 = 200;
 /// Numbers that are drawn at the most; a field of many cells needs fewer of each.
 const MAXIMUM_NUMBERS: usize = 4_000_000;
 /// Draws of each cell at the least.
@@ -18,7 +19,7 @@ const MINIMUM_DRAWS: u32 = 8;
 
 /// One cell with a yield.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct GainCell {
+pub(crate) struct GainCell {
     /// Its area.
     pub area: Area,
     /// Its canopy index.
@@ -33,7 +34,7 @@ pub struct GainCell {
 
 /// What the truth is taken to be.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct GainInputs {
+pub(crate) struct GainInputs {
     /// Nitrogen share, λ. \[0..1\]
     pub share: f64,
     /// Relative variance of pieces of the strip, `v_strip`. \[–\]
@@ -63,7 +64,7 @@ pub struct ExpectedNet {
 
 /// Every cell's nitrogen that would be used, drawn, and what rates make of it.
 #[derive(Clone, Debug)]
-pub struct Expectation {
+pub(crate) struct Expectation {
     /// Draws of each cell.
     pub draws: u32,
     /// Area of the cells. \[ha\]
@@ -77,7 +78,7 @@ pub struct Expectation {
 
 impl Expectation {
     /// Draws what each cell would be with nitrogen. `None` without area.
-    pub fn of(cells: &[GainCell], inputs: &GainInputs) -> Option<Self> {
+    pub(crate) fn of(cells: &[GainCell], inputs: &GainInputs) -> Option<Self> {
         let hectares: f64 = cells.iter().map(|cell| cell.area.as_ha()).sum();
         if !(hectares > 0.0 && hectares.is_finite()) {
             return None;
@@ -89,20 +90,25 @@ impl Expectation {
         } else {
             1
         };
-        let mut usable = Vec::with_capacity(cells.len() * draws as usize);
-        for (k, cell) in cells.iter().enumerate() {
-            let middle = inputs.share * cell.reference
-                + (1.0 - inputs.share) * cell.field_ratio * cell.index;
-            for draw in 0..u64::from(draws) {
-                let at = if noise > 0.0 {
-                    ground_deviate(inputs.seed, draw, k as u64)
-                } else {
-                    0.0
-                };
-                let with = middle + at * noise * cell.reference;
-                usable.push(inputs.usable(cell, with) as f32);
-            }
-        }
+        let mut usable = vec![0.0_f32; cells.len() * draws as usize];
+        // Every number hangs on its cell and draw alone, so threads change nothing.
+        usable
+            .par_chunks_exact_mut(draws as usize)
+            .zip(cells)
+            .enumerate()
+            .for_each(|(k, (row, cell))| {
+                let middle = inputs.share * cell.reference
+                    + (1.0 - inputs.share) * cell.field_ratio * cell.index;
+                for (place, draw) in row.iter_mut().zip(0_u64..) {
+                    let at = if noise > 0.0 {
+                        ground_deviate(inputs.seed, draw, k as u64)
+                    } else {
+                        0.0
+                    };
+                    let with = middle + at * noise * cell.reference;
+                    *place = inputs.usable(cell, with) as f32;
+                }
+            });
         Some(Self {
             draws,
             hectares,
@@ -114,7 +120,7 @@ impl Expectation {
 
     /// What a rate on each cell may be expected to earn, in the order of the cells; `pass` tells whether the field is driven, `mapping` whether image and map
     /// are paid.
-    pub fn of_map(&self, rates: impl Iterator<Item = NRate>, mapping: bool) -> ExpectedNet {
+    pub(crate) fn of_map(&self, rates: impl Iterator<Item = NRate>, mapping: bool) -> ExpectedNet {
         let applied = self.inputs.response.applied_since_sensing.get();
         let draws = self.draws as usize;
         let (mut used, mut spread) = (0.0, 0.0);
@@ -138,12 +144,12 @@ impl Expectation {
     }
 
     /// What one flat rate may be expected to earn.
-    pub fn of_flat(&self, rate: NRate) -> ExpectedNet {
+    pub(crate) fn of_flat(&self, rate: NRate) -> ExpectedNet {
         self.of_map(self.areas.iter().map(|_| rate), false)
     }
 
     /// Which of these flat rates may be expected to earn most, and how much; the lowest of several. `None` of none.
-    pub fn best_flat(&self, rates: &[NRate]) -> Option<(NRate, ExpectedNet)> {
+    pub(crate) fn best_flat(&self, rates: &[NRate]) -> Option<(NRate, ExpectedNet)> {
         let mut sorted: Vec<f64> = rates
             .iter()
             .map(|rate| rate.get())
@@ -196,14 +202,14 @@ impl Expectation {
     }
 
     /// Area that was counted.
-    pub fn area(&self) -> Area {
+    pub(crate) fn area(&self) -> Area {
         Area::ha(self.hectares)
     }
 }
 
 impl GainInputs {
     /// Nitrogen that a cell can use if its index with nitrogen were so much: up to the yield in reach, applied nitrogen included. \[kg N/ha\]
-    pub fn usable(&self, cell: &GainCell, with_nitrogen: f64) -> f64 {
+    pub(crate) fn usable(&self, cell: &GainCell, with_nitrogen: f64) -> f64 {
         let raw = with_nitrogen / cell.index;
         let adjusted = self
             .ratio_adjustment

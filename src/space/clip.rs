@@ -10,7 +10,7 @@ use geo::{BoundingRect as _, Coord, LineString, MultiPolygon, Polygon, Rect};
 
 /// What a rectangle leaves of a shape.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Clipped {
+pub(crate) struct Clipped {
     /// What lies in the rectangle. Rings that were cut run along its sides, some of them to and fro: an overlay has to tidy them.
     pub polygon: MultiPolygon<f64>,
     /// Whether any ring was cut.
@@ -18,7 +18,7 @@ pub struct Clipped {
 }
 
 /// A shape cut to a rectangle; parts inside it stay to the last bit, parts outside go.
-pub fn clipped(shape: &MultiPolygon<f64>, window: &Rect<f64>) -> Clipped {
+pub(crate) fn clipped(shape: &MultiPolygon<f64>, window: &Rect<f64>) -> Clipped {
     let mut cut = false;
     let parts = shape.iter().filter_map(|part| {
         let extent = part.exterior().bounding_rect()?;
@@ -46,7 +46,7 @@ pub fn clipped(shape: &MultiPolygon<f64>, window: &Rect<f64>) -> Clipped {
 }
 
 /// The parts of a shape whose extent meets a rectangle, as they are.
-pub fn near(shape: &MultiPolygon<f64>, window: &Rect<f64>) -> MultiPolygon<f64> {
+pub(crate) fn near(shape: &MultiPolygon<f64>, window: &Rect<f64>) -> MultiPolygon<f64> {
     let meets = |part: &&Polygon<f64>| {
         part.exterior()
             .bounding_rect()
@@ -56,7 +56,7 @@ pub fn near(shape: &MultiPolygon<f64>, window: &Rect<f64>) -> MultiPolygon<f64> 
 }
 
 /// A rectangle around a shape, so much wider on every side. \[m\]
-pub fn window_around(shape: &MultiPolygon<f64>, margin: f64) -> Option<Rect<f64>> {
+pub(crate) fn window_around(shape: &MultiPolygon<f64>, margin: f64) -> Option<Rect<f64>> {
     let extent = shape.bounding_rect()?;
     let by = Coord {
         x: margin,

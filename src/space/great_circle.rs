@@ -1,7 +1,7 @@
 //! Distance between two places given in degrees, for choosing what lies nearest.
 
 /// Mean radius of the earth. \[km\] Mean of the three semi-axes of the 1980 reference ellipsoid (Moritz 2000, Journal of Geodesy 74:128-133; from memory).
-pub const EARTH_RADIUS_KM: f64 = 6_371.008_8;
+pub(crate) const EARTH_RADIUS_KM: f64 = 6_371.008_8;
 
 /// Distance along the earth's surface, taken as a sphere; up to about half a per cent off the ellipsoid. \[km\]
 ///
@@ -9,7 +9,7 @@ pub const EARTH_RADIUS_KM: f64 = 6_371.008_8;
 ///
 /// # Units
 /// - `from`, `to`: longitude, latitude. \[°\]
-pub fn distance_km(from: (f64, f64), to: (f64, f64)) -> f64 {
+pub(crate) fn distance_km(from: (f64, f64), to: (f64, f64)) -> f64 {
     let radians = |degrees: f64| degrees * (std::f64::consts::PI / 180.0);
     let square = |value: f64| value * value;
     let (south, north) = (radians(from.1), radians(to.1));

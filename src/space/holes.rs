@@ -7,7 +7,7 @@ use crate::space::polygon::{joined, less, oriented};
 /// What the holes of a boundary take out of it, as ground of its own: nothing where there is no hole, and a part of the boundary that lies in a hole stays the boundary's.
 ///
 /// Without overlay, and so to the last bit, where no other part lies in the holes.
-pub fn holes(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
+pub(crate) fn holes(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
     let rings: Vec<MultiPolygon<f64>> = boundary
         .iter()
         .flat_map(Polygon::interiors)
@@ -26,7 +26,7 @@ pub fn holes(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
 }
 
 /// Two grounds as one; one of them to the last bit where the other is empty.
-pub fn united(one: &MultiPolygon<f64>, other: &MultiPolygon<f64>) -> MultiPolygon<f64> {
+pub(crate) fn united(one: &MultiPolygon<f64>, other: &MultiPolygon<f64>) -> MultiPolygon<f64> {
     match (one.0.is_empty(), other.0.is_empty()) {
         (_, true) => one.clone(),
         (true, false) => other.clone(),

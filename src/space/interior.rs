@@ -10,7 +10,7 @@ use geo::sweep::Intersections;
 use geo::{BoundingRect as _, Coord, CoordsIter as _, Line, LinesIter as _, MultiPolygon, Polygon};
 
 /// A place inside the part whose piece of the line is the longest; a corner of one that encloses nothing, `None` of nothing.
-pub fn interior_point(shape: &MultiPolygon<f64>) -> Option<Coord<f64>> {
+pub(crate) fn interior_point(shape: &MultiPolygon<f64>) -> Option<Coord<f64>> {
     let places = shape.iter().filter_map(with_length);
     places
         .min_by(|a, b| b.1.total_cmp(&a.1))
@@ -18,7 +18,7 @@ pub fn interior_point(shape: &MultiPolygon<f64>) -> Option<Coord<f64>> {
 }
 
 /// The same of one polygon.
-pub fn interior_point_of(polygon: &Polygon<f64>) -> Option<Coord<f64>> {
+pub(crate) fn interior_point_of(polygon: &Polygon<f64>) -> Option<Coord<f64>> {
     with_length(polygon).map(|(place, _)| place)
 }
 

@@ -4,7 +4,7 @@ use std::cmp::Ordering;
 
 /// Vertices of a grid that are no corners of cells, to be asked for those on an edge along a grid line.
 #[derive(Clone, Debug, Default)]
-pub struct Junctions {
+pub(crate) struct Junctions {
     /// By `u`, then `v`.
     points: Vec<[f64; 2]>,
     /// Their positions by `v`, then `u`.
@@ -13,7 +13,7 @@ pub struct Junctions {
 
 impl Junctions {
     /// From points in any order, equal ones more than once.
-    pub fn new(mut points: Vec<[f64; 2]>) -> Self {
+    pub(crate) fn new(mut points: Vec<[f64; 2]>) -> Self {
         points.sort_unstable_by(by_uv);
         points.dedup();
         let mut across: Vec<u32> = (0..points.len() as u32).collect();
@@ -21,15 +21,15 @@ impl Junctions {
         Self { points, across }
     }
     /// The points by `u`, then `v`.
-    pub fn points(&self) -> &[[f64; 2]] {
+    pub(crate) fn points(&self) -> &[[f64; 2]] {
         &self.points
     }
     /// Position of a point that is one of them.
-    pub fn position(&self, p: [f64; 2]) -> usize {
+    pub(crate) fn position(&self, p: [f64; 2]) -> usize {
         self.points.partition_point(|q| by_uv(q, &p).is_lt())
     }
     /// Positions of those that lie strictly on an edge along a grid line, from `a` to `b`; none on any other edge.
-    pub fn on_edge(&self, a: [f64; 2], b: [f64; 2], found: &mut Vec<u32>) {
+    pub(crate) fn on_edge(&self, a: [f64; 2], b: [f64; 2], found: &mut Vec<u32>) {
         found.clear();
         if self.points.is_empty() {
             return;
@@ -67,7 +67,7 @@ impl Junctions {
 }
 
 /// One zero instead of two.
-pub fn folded(p: [f64; 2]) -> [f64; 2] {
+pub(crate) fn folded(p: [f64; 2]) -> [f64; 2] {
     [p[0] + 0.0, p[1] + 0.0]
 }
 

@@ -6,7 +6,7 @@ use ndarray::{Array2, ArrayViewMut1, Axis};
 
 /// A matrix of pixels that begins anywhere, also off the image: rows and columns count as the image's do and may be negative.
 #[derive(Clone, Debug)]
-pub struct PixelMatrix {
+pub(crate) struct PixelMatrix {
     row: i64,
     col: i64,
     values: Array2<f64>,
@@ -14,7 +14,7 @@ pub struct PixelMatrix {
 
 impl PixelMatrix {
     /// The pixels of these rows and columns, all of one value.
-    pub fn filled(rows: &Range<i64>, cols: &Range<i64>, value: f64) -> Self {
+    pub(crate) fn filled(rows: &Range<i64>, cols: &Range<i64>, value: f64) -> Self {
         let length = |range: &Range<i64>| (range.end - range.start).max(0) as usize;
         Self {
             row: rows.start,
@@ -23,11 +23,11 @@ impl PixelMatrix {
         }
     }
     /// Rows that it has.
-    pub fn rows(&self) -> Range<i64> {
+    pub(crate) fn rows(&self) -> Range<i64> {
         self.row..self.row + self.values.nrows() as i64
     }
     /// Columns that it has.
-    pub fn cols(&self) -> Range<i64> {
+    pub(crate) fn cols(&self) -> Range<i64> {
         self.col..self.col + self.values.ncols() as i64
     }
     fn place(&self, row: i64, col: i64) -> Option<[usize; 2]> {
@@ -35,22 +35,25 @@ impl PixelMatrix {
         Some([row, usize::try_from(col - self.col).ok()?])
     }
     /// The value of a pixel; `None` outside.
-    pub fn get(&self, row: i64, col: i64) -> Option<f64> {
+    pub(crate) fn get(&self, row: i64, col: i64) -> Option<f64> {
         self.values.get(self.place(row, col)?).copied()
     }
     /// The place of a pixel's value; `None` outside.
-    pub fn get_mut(&mut self, row: i64, col: i64) -> Option<&mut f64> {
+    pub(crate) fn get_mut(&mut self, row: i64, col: i64) -> Option<&mut f64> {
         let place = self.place(row, col)?;
         self.values.get_mut(place)
     }
     /// Row, column and value of every pixel, row by row.
-    pub fn pixels(&self) -> impl Iterator<Item = (i64, i64, f64)> + '_ {
+    pub(crate) fn pixels(&self) -> impl Iterator<Item = (i64, i64, f64)> + '_ {
         self.values
             .indexed_iter()
             .map(|((row, col), value)| (self.row + row as i64, self.col + col as i64, *value))
     }
     /// Its rows (`Axis(1)`) or columns (`Axis(0)`) one after the other.
-    pub fn lanes_mut(&mut self, along: Axis) -> impl Iterator<Item = ArrayViewMut1<'_, f64>> {
+    pub(crate) fn lanes_mut(
+        &mut self,
+        along: Axis,
+    ) -> impl Iterator<Item = ArrayViewMut1<'_, f64>> {
         self.values.lanes_mut(along).into_iter()
     }
 }

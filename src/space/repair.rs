@@ -44,7 +44,7 @@ pub fn repaired(polygon: &MultiPolygon<f64>) -> Repaired {
 }
 
 /// The wide reading of a polygon: for ground that must get nothing.
-pub fn widest(polygon: &MultiPolygon<f64>) -> Repaired {
+pub(crate) fn widest(polygon: &MultiPolygon<f64>) -> Repaired {
     read(polygon, |polygon| {
         joined(&polygon.iter().map(wide).collect::<Vec<_>>())
     })

@@ -5,13 +5,13 @@ use geo::{Area as _, MultiPolygon};
 use crate::space::polygon::grown;
 
 /// A piece below this belongs to nobody. \[m²\]
-pub const MINIMUM_AREA: f64 = 0.1;
+pub(crate) const MINIMUM_AREA: f64 = 0.1;
 /// A piece that is nowhere as wide as this belongs to nobody. \[m\]
-pub const MINIMUM_WIDTH: f64 = 0.01;
+pub(crate) const MINIMUM_WIDTH: f64 = 0.01;
 
 /// Ground without its slivers.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Kept {
+pub(crate) struct Kept {
     /// What is left, piece by piece to the last bit.
     pub ground: MultiPolygon<f64>,
     /// How many pieces are left out.
@@ -21,7 +21,7 @@ pub struct Kept {
 }
 
 /// Leaves out pieces below 0.1 m² and pieces nowhere 1 cm wide: what overlay leaves between lines that were drawn as one and lie a hair apart.
-pub fn without_slivers(ground: MultiPolygon<f64>) -> Kept {
+pub(crate) fn without_slivers(ground: MultiPolygon<f64>) -> Kept {
     let mut kept = Kept {
         ground: MultiPolygon::new(Vec::new()),
         pieces: 0,

@@ -10,7 +10,6 @@ use crate::units::{KG_PER_LB, M2_PER_AC, M2_PER_HA, NRate};
 /// One answer.
 #[derive(Clone, Debug, PartialEq, Serialize, utoipa::ToSchema)]
 pub(crate) struct Answer {
-    /// The question.
     pub(crate) question: &'static str,
     /// The answer, large: figures and units.
     pub(crate) figure: String,

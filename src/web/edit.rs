@@ -15,7 +15,6 @@ pub(crate) use crate::app::change::document;
 pub(crate) struct Change {
     /// Section, dotted: `response.yield_curve`.
     pub(crate) section: String,
-    /// Key in it.
     pub(crate) key: String,
     /// The value as it would stand in the job: `"80 kg N/ha"` with its quotes, `0.9`, `2026-04-14`, `true`.
     pub(crate) value: Option<String>,

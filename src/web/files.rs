@@ -134,7 +134,6 @@ pub(crate) async fn take(shared: &Shared, asked: &Upload, body: Body) -> Result<
     }
 }
 
-/// A photo as PNG.
 pub(crate) fn png(photo: &Photo) -> Result<Vec<u8>, AppError> {
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, photo.cols as u32, photo.rows as u32);

@@ -20,7 +20,6 @@ const MAXIMUM_WAITING: usize = 64;
 /// Something that open pages hear of.
 #[derive(Clone, Debug, Serialize, utoipa::ToSchema)]
 pub(crate) struct Event {
-    /// Which job.
     pub(crate) job: usize,
     /// `stage`, or `revision`: there is something new to show.
     pub(crate) kind: &'static str,

@@ -192,7 +192,6 @@ fn millimetres(value: f64) -> f64 {
     libm::round(value * 1000.0) / 1000.0
 }
 
-/// The view of a job.
 pub(crate) fn view(shared: &Shared, job: &Job, shown: &Shown) -> View {
     let tree =
         edit::document(&shown.text).map_or(Value::Null, |document| edit::tree(document.as_item()));

@@ -4,7 +4,7 @@
 //! the rates' own range, and gives and takes about alike: a jump of 60 with steps of 20 becomes a ramp whose middle is where the jump was.
 
 /// Holds each run of rates, in driving order, to at most `largest` between neighbours; `None` ends a run and stays. \[kg N/ha\]
-pub fn hold_steps(rates: &mut [Option<f64>], largest: f64) {
+pub(crate) fn hold_steps(rates: &mut [Option<f64>], largest: f64) {
     for run in rates.split_mut(Option::is_none) {
         let asked: Vec<f64> = run.iter().flatten().copied().collect();
         let (mut above, mut below) = (asked.clone(), asked);

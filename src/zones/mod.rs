@@ -4,10 +4,10 @@ pub mod build;
 pub mod carve;
 pub mod classify;
 mod fewer;
-pub mod gentle;
+pub(crate) mod gentle;
 #[cfg(test)]
 mod laws;
 pub mod outline;
 pub mod shape;
 pub mod simplify;
-pub mod smooth;
+pub(crate) mod smooth;

@@ -245,7 +245,7 @@ fn cell_edges(grid: &CellGrid, vertices: &Vertices, label: impl Fn(usize) -> u32
                 for (k, (row, col)) in beyond.into_iter().enumerate() {
                     match like(own, cell.row + row, cell.col + col) {
                         Some(other) if other > i => {
-                            joined.push((first_piece[i], first_piece[other]))
+                            joined.push((first_piece[i], first_piece[other]));
                         }
                         Some(_) => {}
                         None => put(ring[k], ring[(k + 1) % 4], piece_label.len() as u32),

@@ -38,9 +38,9 @@ pub(super) fn images(
         .images()
         .iter()
         .map(|keys| FarmImage {
-            name: settings.file(keys).unwrap_or_default().to_owned(),
+            name: FarmSettings::file(keys).unwrap_or_default().to_owned(),
             date: settings.day(keys).unwrap_or_default(),
-            file: settings.file(keys).map(|file| folder.join(file)),
+            file: FarmSettings::file(keys).map(|file| folder.join(file)),
             bounds: None,
             keys: keys.clone(),
         })

@@ -20,7 +20,6 @@ pub(crate) trait Disk {
     fn remove_folder(&self, path: &Path) -> io::Result<()>;
 }
 
-/// The file system.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct FileSystem;
 

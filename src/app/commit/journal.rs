@@ -47,7 +47,6 @@ pub(crate) struct Journal {
 pub(crate) struct Commit<'a> {
     /// The changes.
     pub(crate) journal: &'a Journal,
-    /// The stage.
     pub(crate) stage: &'a Path,
     /// The output folder.
     pub(crate) folder: &'a Path,

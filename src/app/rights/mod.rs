@@ -279,7 +279,7 @@ pub(crate) fn of_season(season: &Season) -> Vec<PathBuf> {
 }
 
 /// What the system did not let this process give up, as a note; `None` where all of it is given up, or nothing was asked for.
-pub fn note() -> Option<Finding> {
+pub(crate) fn note() -> Option<Finding> {
     let left = LEFT.lock().unwrap_or_else(PoisonError::into_inner).take()?;
     Some(Finding::note(
         codes::RIGHTS_KEPT,

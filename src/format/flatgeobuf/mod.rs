@@ -13,7 +13,7 @@ use crate::map::imported::ImportedMap;
 use gdal::DriverManager;
 
 /// `FlatGeobuf`, read and written through GDAL.
-pub struct FlatGeobuf;
+pub(crate) struct FlatGeobuf;
 
 impl MapFormat for FlatGeobuf {
     fn read(&self, path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {

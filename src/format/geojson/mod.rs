@@ -12,7 +12,7 @@ use crate::map::export::ExportMap;
 use crate::map::imported::ImportedMap;
 
 /// `GeoJSON` in WGS 84.
-pub struct GeoJson;
+pub(crate) struct GeoJson;
 
 impl MapFormat for GeoJson {
     fn read(&self, path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {

@@ -12,7 +12,7 @@ use jiff::Timestamp;
 use rusqlite::Connection;
 
 /// A table with its rows, asked for once.
-pub struct FileLayer<'a> {
+pub(crate) struct FileLayer<'a> {
     /// Name and columns.
     pub table: Table,
     /// How it is drawn.
@@ -25,7 +25,7 @@ pub struct FileLayer<'a> {
 ///
 /// # Errors
 /// [`WriteError`] when a value is not finite, or GDAL or `SQLite` refuses; the file is then not whole.
-pub fn write_file(
+pub(crate) fn write_file(
     path: &Path,
     system: &Crs,
     layers: Vec<FileLayer<'_>>,

@@ -5,7 +5,7 @@ mod file;
 mod rows;
 mod write;
 
-pub use file::{FileLayer, write_file};
+pub(crate) use file::{FileLayer, write_file};
 
 use std::path::Path;
 
@@ -16,7 +16,7 @@ use crate::map::export::ExportMap;
 use crate::map::imported::ImportedMap;
 
 /// `GeoPackage`, through GDAL and `SQLite`.
-pub struct GeoPackage;
+pub(crate) struct GeoPackage;
 
 impl MapFormat for GeoPackage {
     fn read(&self, path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {

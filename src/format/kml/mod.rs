@@ -12,7 +12,7 @@ use crate::map::export::ExportMap;
 use crate::map::imported::ImportedMap;
 
 /// KML, and KMZ to read.
-pub struct Kml;
+pub(crate) struct Kml;
 
 impl MapFormat for Kml {
     fn read(&self, path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {

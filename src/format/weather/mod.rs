@@ -2,7 +2,7 @@
 //!
 //! Temperatures are read digit by digit into whole thousandths; no binary fraction comes between the file and the comparison with a base temperature.
 
-pub mod error;
+pub(crate) mod error;
 mod header;
 pub mod stations;
 

@@ -261,7 +261,6 @@ impl<'a> Section<'a> {
             .fault(&entry.span, &self.dotted(name), true, problem);
     }
 
-    /// A list.
     pub(crate) fn list(&mut self, key: &Key) -> Option<Vec<Entry>> {
         let entry = self.take(key)?;
         if let Item::List(list) = &entry.item {

@@ -119,7 +119,7 @@ fn wider(values: impl Iterator<Item = f64>) -> (f64, f64) {
 
 /// One segment of a strip and of the ground beside it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ProfilePoint {
+pub(crate) struct ProfilePoint {
     /// Its middle along the strip, in the unit of the axis.
     pub along: f64,
     /// Mean index in the strip.
@@ -133,7 +133,7 @@ pub struct ProfilePoint {
 }
 
 /// Words of a strip's chart.
-pub struct ProfileWords<'a> {
+pub(crate) struct ProfileWords<'a> {
     /// What it shows, for those who cannot see it.
     pub title: &'a str,
     /// Horizontal axis.
@@ -149,7 +149,7 @@ pub struct ProfileWords<'a> {
 }
 
 /// A vertical axis for the points of all strips and the means that were used.
-pub fn profile_range<'a>(
+pub(crate) fn profile_range<'a>(
     points: impl Iterator<Item = &'a ProfilePoint>,
     means: impl Iterator<Item = f64>,
 ) -> (f64, f64) {
@@ -167,7 +167,7 @@ type Picked = fn(&ProfilePoint) -> (Option<f64>, bool);
 /// The index along a strip and beside it, segment by segment; the means that were used as level lines.
 ///
 /// `range` is the vertical axis: the same for all strips of a field, so that one look compares them; see [`profile_range`].
-pub fn profile(
+pub(crate) fn profile(
     points: &[ProfilePoint],
     means: (f64, Option<f64>),
     length: f64,
@@ -269,7 +269,7 @@ fn cross(drawing: &mut Drawing, at: (f64, f64), colour: Colour) {
 }
 
 /// Area by rate: label, area and colour of each bar, least rate first.
-pub fn histogram(
+pub(crate) fn histogram(
     bars: &[(String, f64, Colour)],
     x_label: &str,
     y_label: &str,
@@ -358,7 +358,7 @@ pub fn histogram(
 
 /// Placebo strips: how often the ratio of strip to comparison ground takes which value where there is no strip; the strips' own ratios as lines, the 95 % limits as a
 /// bracket above.
-pub fn placebo(
+pub(crate) fn placebo(
     ratios: &[f64],
     own: &[(f64, String)],
     limits: Option<(f64, f64)>,
@@ -461,7 +461,7 @@ pub fn placebo(
 }
 
 /// A place on a curve.
-pub struct Place<'a> {
+pub(crate) struct Place<'a> {
     /// Where.
     pub x: f64,
     /// Where.
@@ -471,7 +471,7 @@ pub struct Place<'a> {
 }
 
 /// A curve with places marked on it.
-pub fn curve(
+pub(crate) fn curve(
     points: &[(f64, f64)],
     places: &[Place<'_>],
     x_label: &str,

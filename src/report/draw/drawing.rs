@@ -4,10 +4,10 @@ use crate::map::palette::{Colour, INK, PAPER};
 use crate::report::draw::hatch::Hatch;
 
 /// Chains of points; each is closed when it is filled.
-pub type Rings = Vec<Vec<(f64, f64)>>;
+pub(crate) type Rings = Vec<Vec<(f64, f64)>>;
 
 /// A grey that helps the eye along an axis and means nothing.
-pub const GRID: Colour = Colour::new(0xc8, 0xc8, 0xc8);
+pub(crate) const GRID: Colour = Colour::new(0xc8, 0xc8, 0xc8);
 
 /// What a shape is filled with.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -274,10 +274,10 @@ impl Drawing {
 }
 
 /// A thin border of ink.
-pub const THIN: Stroke = Stroke::new(INK, 0.8);
+pub(crate) const THIN: Stroke = Stroke::new(INK, 0.8);
 
 /// Width that a text takes, roughly: enough to keep labels apart, never to cut them.
-pub fn rough_width(text: &str, size: f64) -> f64 {
+pub(crate) fn rough_width(text: &str, size: f64) -> f64 {
     let of = |c: char| match c {
         'i' | 'l' | '.' | ',' | ':' | '/' | ' ' | '|' | 'j' | 't' | 'f' | 'r' | '(' | ')' => 0.33,
         c if c.is_uppercase() || c == 'm' || c == 'w' => 0.72,

@@ -10,7 +10,7 @@ use crate::report::draw::svg::num;
 use crate::units::M_PER_FT;
 
 /// A rectangle of the drawing: left, top, width, height.
-pub type Window = (f64, f64, f64, f64);
+pub(crate) type Window = (f64, f64, f64, f64);
 
 /// The way from the plane to the drawing.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -96,7 +96,7 @@ impl MapFrame {
 
 /// A line of equal latitude or longitude.
 #[derive(Clone, Debug, PartialEq)]
-pub struct GraticuleLine {
+pub(crate) struct GraticuleLine {
     /// `48.912° N`.
     pub label: String,
     /// The line on the plane, across all that maps show.
@@ -105,7 +105,7 @@ pub struct GraticuleLine {
 
 /// Lines of latitude and longitude in round steps.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Graticule {
+pub(crate) struct Graticule {
     /// From south to north.
     pub meridians: Vec<GraticuleLine>,
     /// From west to east.
@@ -114,12 +114,12 @@ pub struct Graticule {
 
 impl Graticule {
     /// All lines.
-    pub fn lines(&self) -> impl Iterator<Item = &GraticuleLine> {
+    pub(crate) fn lines(&self) -> impl Iterator<Item = &GraticuleLine> {
         self.meridians.iter().chain(&self.parallels)
     }
 
     /// Writes each line's number where it leaves the map: meridians above, parallels on the left. A number without room is left out.
-    pub fn number(&self, drawing: &mut Drawing, frame: &MapFrame) {
+    pub(crate) fn number(&self, drawing: &mut Drawing, frame: &MapFrame) {
         const SIZE: f64 = 10.5;
         let (x, y, w, h) = frame.window;
         let style = TextStyle {
@@ -172,7 +172,7 @@ impl Graticule {
 }
 
 /// The greatest of 1, 2, 5 × 10^k that is not above a length.
-pub fn round_length(most: f64) -> f64 {
+pub(crate) fn round_length(most: f64) -> f64 {
     let decade = libm::pow(10.0, libm::floor(libm::log10(most.max(1e-9))));
     [5.0, 2.0, 1.0]
         .into_iter()
@@ -182,7 +182,13 @@ pub fn round_length(most: f64) -> f64 {
 }
 
 /// Draws a scale bar whose left end stands at a point; `room` is the most that it may take.
-pub fn scale_bar(drawing: &mut Drawing, frame: &MapFrame, at: (f64, f64), room: f64, us: bool) {
+pub(crate) fn scale_bar(
+    drawing: &mut Drawing,
+    frame: &MapFrame,
+    at: (f64, f64),
+    room: f64,
+    us: bool,
+) {
     let unit = if us { M_PER_FT } else { 1.0 };
     let length = round_length(room / frame.scale / unit);
     let width = length * unit * frame.scale;
@@ -230,7 +236,7 @@ pub fn scale_bar(drawing: &mut Drawing, frame: &MapFrame, at: (f64, f64), room: 
 }
 
 /// Draws an arrow to true north around a point. `convergence_deg`: true azimuth less grid azimuth.
-pub fn north_arrow(drawing: &mut Drawing, at: (f64, f64), convergence_deg: f64) {
+pub(crate) fn north_arrow(drawing: &mut Drawing, at: (f64, f64), convergence_deg: f64) {
     // True north lies at grid azimuth −convergence; on paper, north of the plane upwards, a positive turn is clockwise.
     drawing.items.push(Item::Turned(at, -convergence_deg));
     drawing.circle(

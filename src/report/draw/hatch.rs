@@ -5,7 +5,7 @@ use crate::map::prescription::CellState;
 use crate::report::draw::drawing::{Item, Stroke, Style};
 
 /// Side of a tile. \[drawing units\]
-pub const TILE: f64 = 8.0;
+pub(crate) const TILE: f64 = 8.0;
 
 /// Ground that is drawn over the rates. The signs of unseen, bare and left out are the palette's.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -45,7 +45,7 @@ impl Hatch {
 }
 
 /// A tile of the hatch, [`TILE`] a side: ink on a white casing, so that it shows on pale and on dark ground.
-pub fn tile(hatch: Hatch) -> Vec<Item> {
+pub(crate) fn tile(hatch: Hatch) -> Vec<Item> {
     let lines = |rings: Vec<Vec<(f64, f64)>>| {
         [Stroke::new(PAPER, 2.4), Stroke::new(INK, 1.0)]
             .map(|stroke| Item::Path {

@@ -4,7 +4,7 @@ use crate::report::draw::drawing::Rings;
 
 /// A box of paper: left, top, right, bottom.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Patch {
+pub(crate) struct Patch {
     /// Left.
     pub left: f64,
     /// Top.
@@ -17,7 +17,7 @@ pub struct Patch {
 
 impl Patch {
     /// A box of this size around a point.
-    pub const fn around(at: (f64, f64), size: (f64, f64)) -> Self {
+    pub(crate) const fn around(at: (f64, f64), size: (f64, f64)) -> Self {
         Self {
             left: at.0 - size.0 / 2.0,
             top: at.1 - size.1 / 2.0,
@@ -26,14 +26,14 @@ impl Patch {
         }
     }
     /// Whether two boxes share ground.
-    pub fn meets(&self, other: &Self) -> bool {
+    pub(crate) fn meets(&self, other: &Self) -> bool {
         self.left < other.right
             && other.left < self.right
             && self.top < other.bottom
             && other.top < self.bottom
     }
     /// Whether another box lies wholly in this one.
-    pub fn holds(&self, other: &Self) -> bool {
+    pub(crate) fn holds(&self, other: &Self) -> bool {
         self.left <= other.left
             && self.top <= other.top
             && self.right >= other.right
@@ -109,7 +109,7 @@ fn crossings(
 }
 
 /// Whether a box lies wholly inside rings.
-pub fn is_box_inside(rings: &Rings, patch: &Patch) -> bool {
+pub(crate) fn is_box_inside(rings: &Rings, patch: &Patch) -> bool {
     let middle = (
         f64::midpoint(patch.left, patch.right),
         f64::midpoint(patch.top, patch.bottom),
@@ -136,7 +136,7 @@ fn bounds(rings: &Rings) -> Option<Patch> {
 
 /// A label that stands outside its shape.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Led {
+pub(crate) struct Led {
     /// The label's middle.
     pub at: (f64, f64),
     /// From the shape to the label's box.
@@ -145,7 +145,7 @@ pub struct Led {
 
 /// Keeps account of the paper that is taken.
 #[derive(Clone, Debug)]
-pub struct Placer {
+pub(crate) struct Placer {
     window: Patch,
     taken: Vec<Patch>,
     lines: Vec<((f64, f64), (f64, f64))>,
@@ -156,7 +156,7 @@ const TRIED: usize = 22;
 
 impl Placer {
     /// All of a window is free.
-    pub const fn new(window: Patch) -> Self {
+    pub(crate) const fn new(window: Patch) -> Self {
         Self {
             window,
             taken: Vec::new(),
@@ -164,7 +164,7 @@ impl Placer {
         }
     }
     /// Takes paper.
-    pub fn take(&mut self, patch: Patch) {
+    pub(crate) fn take(&mut self, patch: Patch) {
         self.taken.push(patch);
     }
     fn is_free(&self, patch: &Patch) -> bool {
@@ -202,7 +202,12 @@ impl Placer {
     }
 
     /// The middle of a label of this size inside a shape, as far from its edges as can be and clear of the lines in `avoid`; takes the paper.
-    pub fn inside(&mut self, rings: &Rings, size: (f64, f64), avoid: &Rings) -> Option<(f64, f64)> {
+    pub(crate) fn inside(
+        &mut self,
+        rings: &Rings,
+        size: (f64, f64),
+        avoid: &Rings,
+    ) -> Option<(f64, f64)> {
         let around = bounds(rings)?;
         if around.right - around.left < size.0 || around.bottom - around.top < size.1 {
             return None;
@@ -224,7 +229,7 @@ impl Placer {
     }
 
     /// The middle of a label of this size right beside a shape, clear of its edges; takes the paper. For names that nobody takes for a rate of the ground below.
-    pub fn beside(&mut self, rings: &Rings, size: (f64, f64)) -> Option<(f64, f64)> {
+    pub(crate) fn beside(&mut self, rings: &Rings, size: (f64, f64)) -> Option<(f64, f64)> {
         const DIRECTIONS: usize = 16;
         let corners: Vec<(f64, f64)> = rings.iter().flatten().copied().collect();
         let at = (4..=9)
@@ -250,7 +255,7 @@ impl Placer {
     }
 
     /// A label of this size outside `field`, with a line from the shape; takes the paper of both. `None` where the line would be long or cross another.
-    pub fn led(&mut self, rings: &Rings, size: (f64, f64), field: &Rings) -> Option<Led> {
+    pub(crate) fn led(&mut self, rings: &Rings, size: (f64, f64), field: &Rings) -> Option<Led> {
         const DIRECTIONS: usize = 24;
         let from = Self::candidates(rings).first()?.0;
         for far in (2..=11).map(|k| f64::from(k) * 10.0) {

@@ -9,7 +9,7 @@ const ROW: f64 = 16.5;
 
 /// One row of a legend.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Entry {
+pub(crate) enum Entry {
     /// A heading.
     Heading(String),
     /// A word on the rows above.
@@ -28,7 +28,7 @@ pub enum Entry {
 
 impl Entry {
     /// Height that it takes.
-    pub fn height(&self) -> f64 {
+    pub(crate) fn height(&self) -> f64 {
         match self {
             Self::Ramp(labels) => (labels.len() as f64 * 14.0).max(90.0) + 14.0,
             Self::Heading(_) => ROW + 4.0,
@@ -39,7 +39,7 @@ impl Entry {
 }
 
 /// Height of a legend in one column.
-pub fn height(entries: &[Entry]) -> f64 {
+pub(crate) fn height(entries: &[Entry]) -> f64 {
     entries.iter().map(Entry::height).sum()
 }
 
@@ -59,20 +59,20 @@ fn split(entries: &[Entry]) -> usize {
 }
 
 /// Height of a legend in two columns.
-pub fn columns_height(entries: &[Entry]) -> f64 {
+pub(crate) fn columns_height(entries: &[Entry]) -> f64 {
     let at = split(entries);
     height(&entries[..at]).max(height(&entries[at..]))
 }
 
 /// Draws a legend in two columns.
-pub fn columns(drawing: &mut Drawing, at: (f64, f64), width: f64, entries: &[Entry]) {
+pub(crate) fn columns(drawing: &mut Drawing, at: (f64, f64), width: f64, entries: &[Entry]) {
     let second = split(entries);
     draw(drawing, at, &entries[..second]);
     draw(drawing, (at.0 + width / 2.0, at.1), &entries[second..]);
 }
 
 /// Draws a legend from a point downwards; returns where it ends.
-pub fn draw(drawing: &mut Drawing, at: (f64, f64), entries: &[Entry]) -> f64 {
+pub(crate) fn draw(drawing: &mut Drawing, at: (f64, f64), entries: &[Entry]) -> f64 {
     let (x, mut y) = at;
     for entry in entries {
         match entry {

@@ -1,12 +1,12 @@
 //! Our own small renderer: maps and charts as SVG, every figure in vectors, no script, no outside file.
 
-pub mod chart;
-pub mod drawing;
-pub mod frame;
-pub mod hatch;
-pub mod labels;
-pub mod legend;
-pub mod plan;
-pub mod png;
+pub(crate) mod chart;
+pub(crate) mod drawing;
+pub(crate) mod frame;
+pub(crate) mod hatch;
+pub(crate) mod labels;
+pub(crate) mod legend;
+pub(crate) mod plan;
+pub(crate) mod png;
 pub mod raster;
-pub mod svg;
+pub(crate) mod svg;

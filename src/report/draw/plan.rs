@@ -19,11 +19,11 @@ use crate::report::text::Text;
 use crate::zones::outline::outlines;
 
 /// Width of a drawing for a page.
-pub const WIDTH: f64 = 720.0;
+pub(crate) const WIDTH: f64 = 720.0;
 /// Width of a drawing for a phone.
-pub const PHONE: f64 = 360.0;
+pub(crate) const PHONE: f64 = 360.0;
 /// Height of a map that takes half a page.
-pub const HALF_PAGE: f64 = 504.0;
+pub(crate) const HALF_PAGE: f64 = 504.0;
 /// Width kept for the legend of a page's map.
 const LEGEND: f64 = 178.0;
 /// Kept beside a map for the numbers of its graticule.
@@ -49,7 +49,7 @@ const GRATICULE_LINE: Stroke = Stroke::new(Colour::new(0x9a, 0x9a, 0x9a), 0.4);
 
 /// Ground that gets nothing, and what it is called on the map.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LeftOut {
+pub(crate) struct LeftOut {
     /// The ground.
     pub shape: MultiPolygon<f64>,
     /// `standing water`, `not field`.
@@ -57,7 +57,7 @@ pub struct LeftOut {
 }
 
 /// What a map of a field needs.
-pub struct Plan<'a> {
+pub(crate) struct Plan<'a> {
     /// The prescription.
     pub prescription: &'a Prescription,
     /// True azimuth less grid azimuth. \[°\]
@@ -80,7 +80,7 @@ pub struct Plan<'a> {
 
 /// For what a map is drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Size {
+pub(crate) enum Size {
     /// As wide as a page and so high, the legend beside the map.
     Page(f64),
     /// As wide as a phone, the legend under the map.
@@ -89,7 +89,7 @@ pub enum Size {
 
 /// A label at its place.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Label {
+pub(crate) struct Label {
     /// What it says.
     pub text: String,
     /// The paper that it takes.
@@ -120,7 +120,7 @@ fn short(rate: f64) -> String {
 
 impl Plan<'_> {
     /// The map of rates.
-    pub fn rates(&self, size: Size) -> Drawing {
+    pub(crate) fn rates(&self, size: Size) -> Drawing {
         let prescription = self.prescription;
         let scale = Legend::new("", prescription.rate_label(), self.exported.iter().copied());
         let hatched = self.hatched();
@@ -167,7 +167,7 @@ impl Plan<'_> {
     }
 
     /// The map of the index: pixels as taken where there is an overview, else the mean of each cell.
-    pub fn index(&self, index_name: &str, size: Size) -> Drawing {
+    pub(crate) fn index(&self, index_name: &str, size: Size) -> Drawing {
         let prescription = self.prescription;
         let cells: Vec<f64> = prescription
             .cells
@@ -223,7 +223,7 @@ impl Plan<'_> {
     }
 
     /// A small map in black and white for the cab: rates by label and grey.
-    pub fn thumbnail(&self) -> Drawing {
+    pub(crate) fn thumbnail(&self) -> Drawing {
         let boundary = &self.prescription.boundary;
         let mut drawing = Drawing::new(
             "card",
@@ -503,7 +503,7 @@ impl Plan<'_> {
 
     /// Labels of strips, of zones where `rates`, and of left-out ground: each inside its ground, or outside the field with a line that leads there; none over
     /// another, none over a check point.
-    pub fn labels(&self, frame: &MapFrame, rates: bool) -> Vec<Label> {
+    pub(crate) fn labels(&self, frame: &MapFrame, rates: bool) -> Vec<Label> {
         let (x, y, w, h) = frame.window;
         let mut placer = Placer::new(Patch {
             left: x + 3.0,
@@ -694,8 +694,7 @@ fn draw_labels(drawing: &mut Drawing, labels: &[Label]) {
     }
 }
 
-/// The colour of a rate.
-pub fn colour_of(scale: &Legend, rate: f64) -> Colour {
+pub(crate) fn colour_of(scale: &Legend, rate: f64) -> Colour {
     scale
         .class_of(rate)
         .map_or_else(|| ramp(0.5), |class| class.colour)

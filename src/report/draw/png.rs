@@ -15,7 +15,7 @@ use crate::report::draw::svg::plain;
 use crate::report::pdf::fonts;
 
 /// The bytes of a PNG as wide as this; `None` when that is no size. \[pixels\]
-pub fn picture(drawing: &Drawing, width: u32) -> Option<Vec<u8>> {
+pub(crate) fn picture(drawing: &Drawing, width: u32) -> Option<Vec<u8>> {
     let scale = width as f32 / drawing.width as f32;
     let map = Pixmap::new(width, (drawing.height as f32 * scale).ceil() as u32)?;
     let faces = [

@@ -14,7 +14,7 @@ const FONTS: &str = "Noto Sans, Helvetica, Arial, sans-serif";
 /// Text as it may stand in XML and HTML, between tags and in quoted attributes.
 ///
 /// Control characters and those that turn the direction of writing become U+FFFD: they mean nothing on paper and can make a line read as something else.
-pub fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in plain(text).chars() {
         match c {
@@ -30,7 +30,7 @@ pub fn escaped(text: &str) -> String {
 }
 
 /// Text without control characters and without those that turn the direction of writing.
-pub fn plain(text: &str) -> String {
+pub(crate) fn plain(text: &str) -> String {
     let hidden = |c: char| {
         c.is_control()
             || matches!(c, '\u{061c}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffc}' | '\u{fffe}' | '\u{ffff}')
@@ -49,7 +49,7 @@ pub fn plain(text: &str) -> String {
 }
 
 /// A number of the drawing: two decimals at most, no trailing zeros, no minus zero.
-pub fn num(value: f64) -> String {
+pub(crate) fn num(value: f64) -> String {
     let hundredths = libm::round(value * 100.0) as i64;
     let (whole, rest) = (
         hundredths.unsigned_abs() / 100,
@@ -64,7 +64,7 @@ pub fn num(value: f64) -> String {
 }
 
 /// The drawing as it is put into a page: no XML declaration, a title for those who cannot see it.
-pub fn svg(drawing: &Drawing) -> String {
+pub(crate) fn svg(drawing: &Drawing) -> String {
     let (w, h) = (num(drawing.width), num(drawing.height));
     let mut defs = String::new();
     for hatch in Hatch::ALL.into_iter().filter(|hatch| uses(drawing, *hatch)) {

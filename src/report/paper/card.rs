@@ -10,7 +10,7 @@ use crate::report::paper::shown::Shown;
 use crate::report::paper::{Paper, cautions, figures};
 
 /// The card for the cab as a file of its own.
-pub fn card_document(paper: &Paper<'_>) -> Document {
+pub(crate) fn card_document(paper: &Paper<'_>) -> Document {
     let title = paper.text.with(
         "card-title",
         &[("field", &paper.outcome.prescription.field_name)],

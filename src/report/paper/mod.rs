@@ -14,8 +14,8 @@ mod page_two;
 mod shown;
 mod walk;
 
-pub use card::card_document;
-pub use walk::{scout_name, scout_words};
+pub(crate) use card::card_document;
+pub(crate) use walk::{scout_name, scout_words};
 
 use serde_json::{Map, Value};
 
@@ -38,7 +38,7 @@ use crate::units::{NRate, Yield};
 
 /// What is known of the image.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct ImageFacts {
+pub(crate) struct ImageFacts {
     /// The index's name.
     pub index_name: String,
     /// Its formula.
@@ -51,7 +51,7 @@ pub struct ImageFacts {
 
 /// One month of the weather record, of the days between planting and sensing.
 #[derive(Clone, Debug, PartialEq)]
-pub struct WeatherMonth {
+pub(crate) struct WeatherMonth {
     /// Year and month.
     pub month: String,
     /// Days counted.
@@ -66,7 +66,7 @@ pub struct WeatherMonth {
 
 /// The weather record by month.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct WeatherMonths {
+pub(crate) struct WeatherMonths {
     /// Unit of temperatures.
     pub unit: &'static str,
     /// Months, first to last.
@@ -108,7 +108,7 @@ impl Subject {
 }
 
 /// Everything that the paper is made of.
-pub struct Paper<'a> {
+pub(crate) struct Paper<'a> {
     /// The settings.
     pub settings: &'a Settings,
     /// The ground.
@@ -177,7 +177,7 @@ impl<'a> Paper<'a> {
     }
 
     /// One figure alone; `None` when the run has nothing to draw for it.
-    pub fn picture(&self, subject: Subject) -> Option<Drawing> {
+    pub(crate) fn picture(&self, subject: Subject) -> Option<Drawing> {
         match subject {
             Subject::Rates => Some(figures::rates(self)),
             Subject::Index => Some(figures::index(self)),
@@ -242,7 +242,7 @@ impl<'a> Paper<'a> {
         );
         Document {
             title,
-            language: text.language(),
+            language: Text::LANGUAGE,
             subject: self.subject(),
             foot,
             warning: self.stopped.then(|| text.say("page-not-for-use")),
@@ -252,7 +252,7 @@ impl<'a> Paper<'a> {
     }
 
     /// The report: five pages, and the appendix where the job asks for it.
-    pub fn report(&self) -> Document {
+    pub(crate) fn report(&self) -> Document {
         let prescription = &self.outcome.prescription;
         let mut parts = vec![
             page_one::part(self),

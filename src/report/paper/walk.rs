@@ -8,7 +8,7 @@ use crate::report::text::Text;
 use crate::units::Area;
 
 /// Short name of a place, as a receiver shows it.
-pub fn scout_name(text: &Text, point: &ScoutPoint) -> String {
+pub(crate) fn scout_name(text: &Text, point: &ScoutPoint) -> String {
     match point.kind {
         ScoutKind::StripEnd { strip, end } => text.with(
             "scout-strip-name",
@@ -31,7 +31,7 @@ pub fn scout_name(text: &Text, point: &ScoutPoint) -> String {
 }
 
 /// What to look for at a place.
-pub fn scout_words(text: &Text, point: &ScoutPoint, us: bool) -> String {
+pub(crate) fn scout_words(text: &Text, point: &ScoutPoint, us: bool) -> String {
     let size = |area: f64| {
         let area = Area::m2(area);
         if us {

@@ -33,7 +33,7 @@ const FOOT: f64 = 16.0;
 /// Why there is no PDF.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum PdfError {
+pub(crate) enum PdfError {
     /// The fonts in the program cannot be read.
     #[error("the fonts of the report cannot be read")]
     Fonts,
@@ -159,20 +159,6 @@ fn is_poor(pages: &[Page], room: f64) -> bool {
     pages.iter().any(|page| page.height() < room / 2.0)
 }
 
-/// What the pages of a document hold, for tests and for whoever asks how a report came out: of each page the share of its height that is filled.
-///
-/// # Errors
-/// [`PdfError::Fonts`] when the fonts cannot be read.
-pub fn fill_of(document: &Document) -> Result<Vec<f64>, PdfError> {
-    let fonts = Fonts::load().ok_or(PdfError::Fonts)?;
-    let layout = Layout::of(document, &fonts);
-    Ok(layout
-        .pages
-        .iter()
-        .map(|page| page.height() / layout.room)
-        .collect())
-}
-
 /// A document on its pages.
 struct Layout {
     pages: Vec<Page>,
@@ -181,7 +167,6 @@ struct Layout {
     /// Margin above and below.
     top: f64,
     width: f64,
-    room: f64,
 }
 
 impl Layout {
@@ -217,7 +202,6 @@ impl Layout {
             paper,
             top,
             width,
-            room,
         }
     }
 }
@@ -226,7 +210,7 @@ impl Layout {
 ///
 /// # Errors
 /// [`PdfError`] when the writer refuses the document.
-pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>, PdfError> {
+pub(crate) fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>, PdfError> {
     let fonts = Fonts::load().ok_or(PdfError::Fonts)?;
     let Layout {
         pages,
@@ -499,6 +483,17 @@ mod tests {
             .collect()
     }
 
+    /// Of each page the share of its height that is filled.
+    fn fill_of(document: &Document) -> Vec<f64> {
+        let layout = Layout::of(document, &Fonts::load().unwrap());
+        let room = layout.paper.1 - 2.0 * layout.top - FOOT;
+        layout
+            .pages
+            .iter()
+            .map(|page| page.height() / room)
+            .collect()
+    }
+
     #[test]
     fn no_table_leaves_fewer_than_three_rows_on_a_page() {
         let fonts = Fonts::load().unwrap();
@@ -525,7 +520,7 @@ mod tests {
             &[&[5], &[40], &[3], &[90], &[2]],
             &[&[60, 3]],
         ] {
-            let fill = fill_of(&document(tables)).unwrap();
+            let fill = fill_of(&document(tables));
             assert!(
                 fill.iter().all(|share| (0.5..=1.0).contains(share)),
                 "{tables:?}: {fill:?}"
@@ -535,6 +530,6 @@ mod tests {
 
     #[test]
     fn parts_that_fill_half_a_page_begin_on_their_own() {
-        assert_eq!(fill_of(&document(&[&[40], &[40], &[40]])).unwrap().len(), 3);
+        assert_eq!(fill_of(&document(&[&[40], &[40], &[40]])).len(), 3);
     }
 }

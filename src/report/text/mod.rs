@@ -6,7 +6,7 @@ use fluent_bundle::{FluentArgs, FluentBundle, FluentResource, FluentValue};
 const ENGLISH: &str = include_str!("en.ftl");
 
 /// Words of one language.
-pub struct Text {
+pub(crate) struct Text {
     bundle: FluentBundle<FluentResource>,
 }
 
@@ -17,8 +17,7 @@ impl std::fmt::Debug for Text {
 }
 
 impl Text {
-    /// English.
-    pub fn english() -> Self {
+    pub(crate) fn english() -> Self {
         let mut bundle = FluentBundle::new(vec!["en".parse().unwrap_or_default()]);
         // Marks around every value would stand in the way of searching; values lose characters that turn the direction of writing where they are printed.
         bundle.set_use_isolating(false);
@@ -30,17 +29,15 @@ impl Text {
     }
 
     /// Language of the words, as RFC 5646 writes it.
-    pub const fn language(&self) -> &'static str {
-        "en"
-    }
+    pub(crate) const LANGUAGE: &'static str = "en";
 
     /// The words of this name.
-    pub fn say(&self, name: &str) -> String {
+    pub(crate) fn say(&self, name: &str) -> String {
         self.with(name, &[])
     }
 
     /// The words of this name with values put in. Numbers are formatted by whoever calls.
-    pub fn with(&self, name: &str, values: &[(&str, &str)]) -> String {
+    pub(crate) fn with(&self, name: &str, values: &[(&str, &str)]) -> String {
         let Some(pattern) = self
             .bundle
             .get_message(name)
@@ -59,7 +56,8 @@ impl Text {
     }
 
     /// Whether there are words of this name.
-    pub fn knows(&self, name: &str) -> bool {
+    #[cfg(test)]
+    pub(crate) fn knows(&self, name: &str) -> bool {
         self.bundle.has_message(name)
     }
 }

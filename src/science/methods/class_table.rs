@@ -11,7 +11,7 @@ use crate::units::NRate;
 
 /// One class.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Class {
+pub(crate) struct Class {
     /// Upper bound, not included; `None` for the last class, which has none. The lower bound is the class before's, so there are no gaps. \[–\]
     pub below: Option<f64>,
     /// Its rate.
@@ -25,7 +25,7 @@ pub struct Class {
 /// # Source
 /// The user's own or the adviser's; the table's form is common practice.
 #[derive(Clone, Debug, PartialEq)]
-pub struct ClassTable {
+pub(crate) struct ClassTable {
     /// What the table is read by.
     pub by: ReadBy,
     /// Classes from the poorest up.
@@ -95,7 +95,7 @@ impl ClassTable {
     }
 
     /// Nitrogen for a value.
-    pub fn needed(&self, value: f64) -> NRate {
+    pub(crate) fn needed(&self, value: f64) -> NRate {
         // `check` makes sure that the last class takes every value that no other took.
         self.classes
             .iter()
@@ -149,7 +149,7 @@ keys! {
 }
 
 /// What the method is.
-pub const ABOUT: About = About {
+pub(crate) const ABOUT: About = About {
     name: "class table",
     gives: "a rate for each class of the index or of sufficiency",
     formula: "N = rate of the class with lower bound ≤ V < below; the last class has no upper bound",

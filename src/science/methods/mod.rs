@@ -5,12 +5,12 @@
 //! answers with a rate; it knows nothing of fields, files or cells, so that a simulation may ask it a million times.
 
 pub mod chlorophyll;
-pub mod class_table;
+pub(crate) mod class_table;
 pub mod flat;
 pub mod given;
 pub mod linear_ramp;
 pub mod quadratic;
-pub mod shared;
+pub(crate) mod shared;
 pub mod square_root;
 pub mod visible;
 pub mod yield_response;
