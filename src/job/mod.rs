@@ -10,7 +10,7 @@ pub mod problem;
 pub mod ramp;
 pub(crate) mod reader;
 pub(crate) mod record;
-pub(crate) mod reference;
+pub mod reference;
 pub(crate) mod resolve;
 pub mod schema;
 mod sections;

@@ -91,7 +91,8 @@ def cells(folder, said):
         total = weight = seen = doubtful = 0.0
         for row, col, share in pixels:
             r, n = values[0][row * cols + col], values[1][row * cols + col]
-            index = (n - r) / (n + r) if n + r else math.nan
+            # A sum that is not above 0 has no index, as the method says.
+            index = (n - r) / (n + r) if n + r > 0 else math.nan
             if abs(inside[row, col] - enough) < 1e-6 < share or abs(index - bare) < 1e-6:
                 doubtful += share
             # Beyond its range there is no index.
