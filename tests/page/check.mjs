@@ -360,6 +360,24 @@ await check("the choices over the map stay under the finger while an answer come
   await served.end();
 });
 
+await check("what is typed for a shape is taken also where the browser tells of no change", async () => {
+  const folder = demo();
+  const served = await serve([join(folder, "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  await question(page, 3);
+  await page.click("#tool-set");
+  await page.selectOption("#draw-zone", { index: 2 });
+  // As a redraw in the midst of typing leaves it: letters came in, and no change is told.
+  await page.evaluate(() => { for (const [id, text] of [["draw-amount", "20 kg N/ha"], ["draw-reason", "steep bank"]]) { const box = document.getElementById(id); box.value = text; box.dispatchEvent(new Event("input", { bubbles: true })); } });
+  await page.click("#draw-use");
+  await page.waitForSelector(".drawing", { state: "detached", timeout: 60_000 });
+  const written = readFileSync(join(folder, "job.toml"), "utf8");
+  holds(/rate = "20 kg N\/ha"/.test(written) && /reason = "steep bank"/.test(written), written.split("[[rate.set]]")[1]);
+  await context.close();
+  await served.end();
+});
+
 await check("a refusal names a file as it is spelled", async () => {
   const served = await states.refused.serve();
   const { page, context } = await open(chromium, served);

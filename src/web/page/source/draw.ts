@@ -120,8 +120,9 @@ export function drawing({ tool, map, ground, width, heading, kept, zones, decide
   let said = "";
   const usable = (): boolean => still() !== undefined || points.length >= (tool === "strips" || tool === "line" ? 2 : 3);
   const words = new Set(["reason", "buffer", "amount"]);
+  // Letter by letter: an answer that comes in between redraws the form, and the browser may then never tell of a change.
   const input = (name: keyof typeof form, label: string, unit: string): HTMLElement =>
-    h("div", { class: "field small" }, h("label", { for: `draw-${name}` }, label), h("input", { id: `draw-${name}`, value: form[name], autocomplete: "off", inputmode: words.has(name) ? "text" : "decimal", onchange: (event: Event) => { form[name] = (event.target as HTMLInputElement).value; if (!words.has(name)) fromForm(); } }), h("span", { class: "soft" }, unit));
+    h("div", { class: "field small" }, h("label", { for: `draw-${name}` }, label), h("input", { id: `draw-${name}`, value: form[name], autocomplete: "off", inputmode: words.has(name) ? "text" : "decimal", oninput: (event: Event) => { form[name] = (event.target as HTMLInputElement).value; }, onchange: (event: Event) => { form[name] = (event.target as HTMLInputElement).value; if (!words.has(name)) fromForm(); } }), h("span", { class: "soft" }, unit));
   const zoneList = h("select", { id: "draw-zone", class: "wide", onchange: () => choose(zoneList.value === "" ? null : Number(zoneList.value)) });
   const listZones = (): void => {
     zoneList.replaceChildren(h("option", { value: "" }, "the shape drawn or typed"),
@@ -137,7 +138,7 @@ export function drawing({ tool, map, ground, width, heading, kept, zones, decide
   // What can be clicked on stays the same element: a value that is taken by the very click on "Use it" must not take the button away under it.
   const stay = h("p", { class: "soft" });
   const wrong = h("p", { class: "error", role: "alert" });
-  const area = h("textarea", { id: "draw-points", rows: 4, value: form.points, onchange: () => { form.points = area.value; fromForm(); } });
+  const area = h("textarea", { id: "draw-points", rows: 4, value: form.points, oninput: () => { form.points = area.value; }, onchange: () => { form.points = area.value; fromForm(); } });
   fill(element,
     h("h3", null, TITLES[tool]), h("p", { class: "help" }, HINTS[tool]),
     tool === "set" ? h("div", { class: "field" }, h("label", { for: "draw-zone" }, "ground"), zoneList) : null,
