@@ -19,7 +19,7 @@ use crate::map::prescription::Prescription;
 use crate::map::task_options::TaskKind;
 use crate::pipeline::money::money_findings;
 use crate::pipeline::product::product_findings;
-use crate::pipeline::run::{Outcome, decide, with_draws};
+use crate::pipeline::run::{CellRates, Outcome, cell_rates, mapped, with_draws};
 
 /// Check points on a map.
 const CHECK_POINTS: usize = 3;
@@ -61,6 +61,73 @@ pub(crate) struct ForMachine {
     findings: Vec<Finding>,
 }
 
+/// The first half of a decision: what each cell and zone gets. Borders, sums, money and the machine's shapes take several times as long and follow.
+#[derive(Clone, Debug)]
+pub struct Rates {
+    prepared: Prepared,
+    settings: Settings,
+    cells: CellRates,
+    /// What the steps noticed so far.
+    of_steps: Vec<Finding>,
+    of_job: Option<Vec<Finding>>,
+    changes: Vec<Change>,
+}
+
+impl Rates {
+    /// The settings that they follow.
+    pub const fn settings(&self) -> &Settings {
+        &self.settings
+    }
+    /// Cells and zones with their rates.
+    pub const fn cells(&self) -> &CellRates {
+        &self.cells
+    }
+
+    /// The decision that they belong to, without draws.
+    ///
+    /// # Errors
+    /// When a map for a machine that looks ahead cannot be laid, or what it gets cannot be said in a format.
+    ///
+    /// # Examples
+    /// ```
+    /// use haulm::{Common, Silent, prepare};
+    ///
+    /// let prepared = prepare("demo/job.toml".as_ref(), &Common::default(), &Silent)?;
+    /// let rates = prepared.rates(prepared.settings())?;
+    /// let first = rates.cells().rated.cells[0].n;
+    /// let decision = rates.decision()?;
+    /// assert_eq!(decision.outcome().prescription.cells[0].n, first);
+    /// # Ok::<(), haulm::AppError>(())
+    /// ```
+    pub fn decision(self) -> Result<Decision, AppError> {
+        let Self {
+            prepared,
+            settings,
+            cells,
+            mut of_steps,
+            of_job,
+            changes,
+        } = self;
+        let inner = prepared.inner();
+        let outcome = mapped(&settings, &inner.basis(), cells)
+            .map_err(|error| inner.refused(&settings, error))?
+            .into_log(&mut of_steps);
+        let decision = Decision {
+            machine: for_machine(&settings.output, &outcome.prescription)?,
+            prepared,
+            settings,
+            outcome,
+            of_job,
+            changes,
+            drawn: false,
+            of_steps,
+            of_draws: Vec::new(),
+            findings: Vec::new(),
+        };
+        Ok(decision.with_findings())
+    }
+}
+
 impl Prepared {
     /// Decides by some settings: the reference judged, rates, zones, totals, money, what the machine gets, findings; with the job's draws of uncertainty.
     ///
@@ -93,7 +160,15 @@ impl Prepared {
     /// # Errors
     /// As [`Prepared::decide`].
     pub fn decide_without_draws(&self, settings: &Settings) -> Result<Decision, AppError> {
-        self.decided(settings, None, &[])
+        self.rates(settings)?.decision()
+    }
+
+    /// The rates of cells and zones alone, for a map at once; [`Rates::decision`] goes on from there.
+    ///
+    /// # Errors
+    /// As [`Prepared::decide`].
+    pub fn rates(&self, settings: &Settings) -> Result<Rates, AppError> {
+        self.rated(settings, None, &[])
     }
 
     /// The same by a job in memory, whose own findings take the place of those of the text that was read; what does not stand in the job's file is told.
@@ -102,15 +177,16 @@ impl Prepared {
     /// As [`Prepared::decide`], and when the job's reader refuses its text.
     pub fn decide_job_without_draws(&self, job: &JobText) -> Result<Decision, AppError> {
         let Checked { value, findings } = job.settings()?;
-        self.decided(&value, Some(findings), job.changes())
+        self.rated(&value, Some(findings), job.changes())?
+            .decision()
     }
 
-    fn decided(
+    fn rated(
         &self,
         settings: &Settings,
         of_job: Option<Vec<Finding>>,
         changes: &[Change],
-    ) -> Result<Decision, AppError> {
+    ) -> Result<Rates, AppError> {
         let inner = self.inner();
         let ready_band = inner.image.index.ready_band().is_some();
         let changed = keys_to_reread(&inner.settings, settings, ready_band);
@@ -126,20 +202,15 @@ impl Prepared {
         }
         check_curve(&settings.response, &inner.image.index)?;
         let Checked { value, findings } =
-            decide(settings, &inner.basis()).map_err(|error| inner.refused(settings, error))?;
-        let decision = Decision {
+            cell_rates(settings, &inner.basis()).map_err(|error| inner.refused(settings, error))?;
+        Ok(Rates {
             prepared: self.clone(),
             settings: settings.clone(),
-            machine: for_machine(&settings.output, &value.prescription)?,
-            outcome: value,
+            cells: value,
+            of_steps: findings,
             of_job,
             changes: changes.to_vec(),
-            drawn: false,
-            of_steps: findings,
-            of_draws: Vec::new(),
-            findings: Vec::new(),
-        };
-        Ok(decision.with_findings())
+        })
     }
 }
 

@@ -1,6 +1,9 @@
 //! Which keys of a job need [`prepare`](crate::prepare) again when they change: all others are decided anew from what was read.
 
+use crate::job::keys::{FIELD, IMAGERY, MACHINE, RATE, REFERENCE, ROOT};
 use crate::job::settings::{ImageSource, Imagery, Settings, StripsUse, VectorSource};
+use crate::key::Key;
+use crate::science::methods::yield_response;
 
 /// Whether two settings are alike in a key.
 type Alike = fn(&Settings, &Settings) -> bool;
@@ -18,113 +21,109 @@ fn of_image<T: PartialEq>(a: &Settings, b: &Settings, pick: impl Fn(&Imagery) ->
     a.imagery.as_ref().map(&pick) == b.imagery.as_ref().map(&pick)
 }
 
-/// Keys, as a job has them, that decide what is read; a table's name stands for all of it.
-const KEYS: &[(&str, Alike)] = &[
-    ("field.boundary", |a, b| {
+/// Keys that decide what is read, by their rows; a table's row stands for all of it.
+const KEYS: &[(Key, Alike)] = &[
+    (FIELD.boundary.row, |a, b| {
         a.field.boundary == b.field.boundary
     }),
-    ("field.crs", |a, b| a.field.crs == b.field.crs),
-    ("field.strips", |a, b| {
+    (FIELD.crs.row, |a, b| a.field.crs == b.field.crs),
+    (FIELD.strips.row, |a, b| {
         a.field.map_strips == b.field.map_strips
     }),
-    ("field.exclude", |a, b| {
+    (FIELD.exclude.row, |a, b| {
         a.field.exclusions == b.field.exclusions
     }),
-    ("field.edge", |a, b| a.field.edges == b.field.edges),
-    ("points", |a, b| {
+    (FIELD.edge.row, |a, b| a.field.edges == b.field.edges),
+    (ROOT.points.row, |a, b| {
         let points = |imagery: &Imagery| match &imagery.source {
             ImageSource::Points(points) => Some(points.clone()),
             ImageSource::One(_) | ImageSource::PerBand(_) => None,
         };
         of_image(a, b, points)
     }),
-    ("imagery.path", |a, b| {
+    (IMAGERY.path.row, |a, b| {
         let files = |imagery: &Imagery| match &imagery.source {
             ImageSource::Points(_) => None,
             files => Some(files.clone()),
         };
         of_image(a, b, files)
     }),
-    ("imagery.date", |a, b| of_image(a, b, |image| image.date)),
-    ("imagery.index", |a, b| {
+    (IMAGERY.date.row, |a, b| of_image(a, b, |image| image.date)),
+    (IMAGERY.index.row, |a, b| {
         of_image(a, b, |image| image.index.clone())
     }),
-    ("imagery.bands", |a, b| {
+    (IMAGERY.bands.row, |a, b| {
         of_image(a, b, |image| image.bands.clone())
     }),
-    ("imagery.scale", |a, b| of_image(a, b, |image| image.scale)),
-    ("imagery.offset", |a, b| {
+    (IMAGERY.scale.row, |a, b| {
+        of_image(a, b, |image| image.scale)
+    }),
+    (IMAGERY.offset.row, |a, b| {
         of_image(a, b, |image| image.offset)
     }),
-    ("imagery.nodata", |a, b| {
+    (IMAGERY.nodata.row, |a, b| {
         of_image(a, b, |image| image.nodata)
     }),
-    ("imagery.bare_below", |a, b| {
+    (IMAGERY.bare_below.row, |a, b| {
         of_image(a, b, |image| image.bare_below)
     }),
-    ("imagery.pixel_inside", |a, b| {
+    (IMAGERY.pixel_inside.row, |a, b| {
         of_image(a, b, |image| image.pixel_inside)
     }),
-    ("imagery.point_spread", |a, b| {
+    (IMAGERY.point_spread.row, |a, b| {
         of_image(a, b, |image| image.point_spread.clone())
     }),
-    ("imagery.mask", |a, b| {
+    (IMAGERY.mask.row, |a, b| {
         of_image(a, b, |image| image.mask.clone())
     }),
-    ("reference", |a, b| a.reference.source == b.reference.source),
-    ("reference.inset", |a, b| {
+    (ROOT.reference.row, |a, b| {
+        a.reference.source == b.reference.source
+    }),
+    (REFERENCE.inset.row, |a, b| {
         a.reference.inset == b.reference.inset
     }),
-    ("reference.gap", |a, b| a.reference.gap == b.reference.gap),
-    ("reference.segments", |a, b| {
+    (REFERENCE.gap.row, |a, b| a.reference.gap == b.reference.gap),
+    (REFERENCE.segments.row, |a, b| {
         a.reference.segments == b.reference.segments
     }),
-    ("reference.drop", |a, b| {
+    (REFERENCE.drop.row, |a, b| {
         same(a.reference.drop, b.reference.drop)
     }),
-    ("reference.zones", |a, b| {
+    (REFERENCE.zones.row, |a, b| {
         zone_layer(b).is_none() || zone_layer(a) == zone_layer(b)
     }),
-    ("rate.set", |a, b| {
+    (RATE.set.row, |a, b| {
         let shapes = |settings: &Settings| {
             let each = settings.rate.set.iter().map(|set| set.source.clone());
             each.collect::<Vec<_>>()
         };
         shapes(a) == shapes(b)
     }),
-    ("season", |a, b| a.season == b.season),
-    ("machine.working_width", |a, b| {
+    (ROOT.season.row, |a, b| a.season == b.season),
+    (MACHINE.working_width.row, |a, b| {
         a.machine.working_width == b.machine.working_width
     }),
-    ("machine.sections", |a, b| {
+    (MACHINE.sections.row, |a, b| {
         a.machine.sections == b.machine.sections
     }),
-    ("machine.cell_length", |a, b| {
+    (MACHINE.cell_length.row, |a, b| {
         a.machine.cell_length == b.machine.cell_length
     }),
-    ("machine.heading", |a, b| {
+    (MACHINE.heading.row, |a, b| {
         a.machine.heading == b.machine.heading
     }),
-    ("machine.area", |a, b| a.machine.areas == b.machine.areas),
-    ("machine.headland", |a, b| {
+    (MACHINE.area.row, |a, b| a.machine.areas == b.machine.areas),
+    (MACHINE.headland.row, |a, b| {
         let passes = |settings: &Settings| settings.machine.headland.map(|rule| rule.passes);
         passes(a) == passes(b)
     }),
-    ("machine.overrun", |a, b| {
+    (MACHINE.overrun.row, |a, b| {
         a.machine.overrun == b.machine.overrun
     }),
 ];
 
-/// The index that a ready band is held to the range of.
-const FITTED_WITH: &str = "response.yield_curve";
-
 fn same(a: f64, b: f64) -> bool {
     a.total_cmp(&b).is_eq()
-}
-
-/// Every key that can need [`prepare`](crate::prepare) again, as a job has it.
-pub fn keys_of_prepare() -> impl Iterator<Item = &'static str> {
-    KEYS.iter().map(|(key, _)| *key).chain([FITTED_WITH])
 }
 
 /// The keys in which `asked` differs from what was `read`, and that need [`prepare`](crate::prepare) again; none when a decision can be made at once.
@@ -143,12 +142,12 @@ pub fn keys_of_prepare() -> impl Iterator<Item = &'static str> {
 /// assert_eq!(keys_to_reread(prepared.settings(), &asked, false), ["machine.cell_length"]);
 /// # Ok::<(), haulm::AppError>(())
 /// ```
-pub fn keys_to_reread(read: &Settings, asked: &Settings, ready_band: bool) -> Vec<&'static str> {
-    let fitted_with =
-        (ready_band && read.response.index() != asked.response.index()).then_some(FITTED_WITH);
+pub fn keys_to_reread(read: &Settings, asked: &Settings, ready_band: bool) -> Vec<String> {
+    let refitted = ready_band && read.response.index() != asked.response.index();
+    let fitted_with = refitted.then(|| yield_response::KEYS.yield_curve.full());
     KEYS.iter()
         .filter(|(_, alike)| !alike(read, asked))
-        .map(|(key, _)| *key)
+        .map(|(key, _)| key.full())
         .chain(fitted_with)
         .collect()
 }

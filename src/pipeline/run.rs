@@ -24,6 +24,7 @@ use crate::pipeline::{
     beside, drive, judge, judge_share, judge_strips, reference, uncertainty, uncrossed, zone,
 };
 use crate::units::{NMass, NRate};
+use crate::zones::build::Zoning;
 use jiff::civil::Date;
 
 /// What a decision stands on: everything that is known before any rate.
@@ -114,11 +115,24 @@ pub fn survey(
     look(&rules, ground, sources)
 }
 
-/// From what is known before any rate to the map: values only, no file, no clock. Nothing is drawn yet: [`with_draws`] does.
+/// What cells and zones get, before a border is drawn or a sum made.
+#[derive(Clone, Debug)]
+pub struct CellRates {
+    /// The reference.
+    pub reference: Reference,
+    /// Cells and their rates, each with its zone.
+    pub rated: Rated,
+    /// Zones and their rates.
+    pub zoning: Zoning,
+    /// What was set by hand, in the order of the job.
+    pub set: Vec<SetFound>,
+}
+
+/// From what is known before any rate to the rates of cells and zones: the first half of a decision.
 ///
 /// # Errors
 /// [`StepError`]: no reference, no canopy, an empty range of rates, zones that cannot be built.
-pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>, StepError> {
+pub fn cell_rates(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<CellRates>, StepError> {
     let (ground, facts, survey) = (basis.ground, basis.facts, basis.survey);
     let (response, rule, output) = (&settings.response, &settings.rate, &settings.output);
     let mut log = Vec::new();
@@ -155,6 +169,34 @@ pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>
     } = set_rates((rule, output), (ground, facts), rated, zoning).into_log(&mut log);
     log.extend(drive::steps_left((rule, output), ground, &zoning));
     let rated = rated.in_zones(&zoning.zone_of);
+    let found = CellRates {
+        reference,
+        rated,
+        zoning,
+        set,
+    };
+    Ok(Checked::new(found, log))
+}
+
+/// From the rates of cells and zones to the map: values only, no file, no clock. Nothing is drawn by chance yet: [`with_draws`] does.
+///
+/// # Errors
+/// [`StepError::Lay`] when a shifted map cannot be laid.
+pub fn mapped(
+    settings: &Settings,
+    basis: &Basis<'_>,
+    rates: CellRates,
+) -> Result<Checked<Outcome>, StepError> {
+    let (ground, facts, survey) = (basis.ground, basis.facts, basis.survey);
+    let (response, rule, output) = (&settings.response, &settings.rate, &settings.output);
+    let machine = &settings.machine;
+    let CellRates {
+        reference,
+        rated,
+        zoning,
+        set,
+    } = rates;
+    let mut log = Vec::new();
     let outlines = zone::drawn(&settings.zones, &ground.grid, &zoning).into_log(&mut log);
     let shapes =
         zone::machine_shapes(machine, (ground, facts), &zoning, &outlines)?.into_log(&mut log);
@@ -360,7 +402,8 @@ pub fn run(
         growing_days,
         bare_below: sources.bare_below,
     };
-    let outcome = decide(settings, &basis)?.into_log(&mut log);
+    let rates = cell_rates(settings, &basis)?.into_log(&mut log);
+    let outcome = mapped(settings, &basis, rates)?.into_log(&mut log);
     let outcome = with_draws(settings, &basis, outcome).into_log(&mut log);
     Ok(Checked::new(outcome, log))
 }

@@ -9,7 +9,7 @@ use cap_std::fs::Dir;
 use toml_edit::DocumentMut;
 
 use crate::app::cancel::{Cancel, Signal};
-use crate::app::decide::Decision;
+use crate::app::decide::{Decision, Rates};
 use crate::app::error::AppError;
 use crate::app::job::{MAXIMUM, map_job_in};
 use crate::app::photo::{Photo, photo};
@@ -19,6 +19,7 @@ use crate::app::requests::Common;
 use crate::job::fault::{Fault, JobError};
 use crate::web::edit;
 use crate::web::state::{Event, Shared};
+use crate::web::view::{Early, early};
 
 /// Steps that can be undone.
 const MAXIMUM_STEPS: usize = 200;
@@ -85,7 +86,11 @@ pub(crate) struct Job {
     shown: RwLock<Option<Arc<Shown>>>,
     running: Mutex<Option<Cancel>>,
     photo: Mutex<Option<(u64, Option<Arc<Photo>>)>>,
+    early: Mutex<Option<Arc<Early>>>,
 }
+
+/// Cells from which rates are shown before the rest of the decision is known; of fewer, all of it is there as soon.
+const MANY_CELLS: usize = 10_000;
 
 /// A thread that panicked left nothing half done behind these locks.
 fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -154,6 +159,7 @@ impl Job {
             shown: RwLock::new(None),
             running: Mutex::new(None),
             photo: Mutex::new(None),
+            early: Mutex::new(None),
         }
     }
 
@@ -391,7 +397,14 @@ impl Job {
                 Err(error) => return Ok(nothing(error, Vec::new())),
             },
         };
-        let (decision, error) = match prepared.decide_without_draws(&settings.value) {
+        let decided = prepared.rates(&settings.value).and_then(|rates| {
+            // The cells of a new reading are not known to the page yet.
+            if !is_new {
+                self.show_early(shared, &rates);
+            }
+            rates.decision()
+        });
+        let (decision, error) = match decided {
             Ok(decision) => (Some(decision), None),
             Err(error) => (None, Some(error)),
         };
@@ -402,6 +415,20 @@ impl Job {
             error,
             faults: Vec::new(),
         })
+    }
+
+    /// Lets pages draw the rates of very many cells while the rest of the decision is made.
+    fn show_early(&self, shared: &Shared, rates: &Rates) {
+        if rates.cells().rated.cells.len() < MANY_CELLS {
+            return;
+        }
+        *lock(&self.early) = Some(Arc::new(early(rates)));
+        shared.tell(Event::rates(self.id, shared.next_revision()));
+    }
+
+    /// The rates that were known last before their decision was.
+    pub(crate) fn early(&self) -> Option<Arc<Early>> {
+        lock(&self.early).clone()
     }
 
     fn publish(&self, shared: &Shared, editing: &mut Editing, evaluated: Evaluated) -> Arc<Shown> {

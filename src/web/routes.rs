@@ -43,9 +43,33 @@ const MAXIMUM_BODY: usize = 2 << 20;
         description = "What the page asks of its own server, on this machine. All but `enter` need the cookie that `enter` gives; what changes something also needs the header x-haulm-token with the token of `session`, and JSON."
     ),
     paths(
-        enter, session, keys, events, jobs, job, change, undo, redo, reload, cancel, accept,
-        remove, entry, shapes, map, ground_of, index_of, cells, one_cell, curve_of, photo_of,
-        tile_of, written, upload, start
+        enter,
+        session,
+        keys,
+        events,
+        jobs,
+        job,
+        change,
+        undo,
+        redo,
+        reload,
+        cancel,
+        accept,
+        remove,
+        entry,
+        shapes,
+        map,
+        ground_of,
+        index_of,
+        cells,
+        early_cells,
+        one_cell,
+        curve_of,
+        photo_of,
+        tile_of,
+        written,
+        upload,
+        start
     ),
     components(schemas(
         View,
@@ -144,6 +168,7 @@ pub(crate) fn router(shared: Shared) -> Router {
         .route("/jobs/{id}/ground", get(ground_of))
         .route("/jobs/{id}/index", get(index_of))
         .route("/jobs/{id}/cells", get(cells))
+        .route("/jobs/{id}/early", get(early_cells))
         .route("/jobs/{id}/cells/{cell}", get(one_cell))
         .route("/jobs/{id}/curve", get(curve_of))
         .route("/jobs/{id}/photo", get(photo_of))
@@ -552,6 +577,20 @@ async fn cells(
     columns(&decision, &asked.columns)
         .map(binary)
         .map_err(|_error| Refusal::missing("column"))
+}
+
+#[utoipa::path(get, path = "/api/v1/jobs/{id}/early", params(("id" = String, Path, description = "Number of the job")), responses((status = 200, description = "While a decision on very many cells is made: the rate of each cell, then that of each cell's zone, four bytes a value; what the colours mean stands as JSON in the header x-legend.", content_type = "application/octet-stream"), (status = 404, body = Error)))]
+async fn early_cells(
+    State(shared): State<Shared>,
+    Path(id): Path<String>,
+) -> Result<Response, Refusal> {
+    let job = shared.job(id_of(&id)?)?;
+    let early = job.early().ok_or_else(|| Refusal::missing("early rates"))?;
+    let headers = [
+        ("content-type", "application/octet-stream"),
+        ("x-legend", early.legend.as_str()),
+    ];
+    Ok((headers, early.bytes.clone()).into_response())
 }
 
 #[utoipa::path(get, path = "/api/v1/jobs/{id}/cells/{cell}", params(("id" = String, Path, description = "Number of the job"), ("cell" = String, Path, description = "Position of the cell")), responses((status = 200, description = "Everything that is known of one cell.", body = Object)))]

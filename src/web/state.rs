@@ -21,7 +21,7 @@ const MAXIMUM_WAITING: usize = 64;
 #[derive(Clone, Debug, Serialize, utoipa::ToSchema)]
 pub(crate) struct Event {
     pub(crate) job: usize,
-    /// `stage`, or `revision`: there is something new to show.
+    /// `stage`; `rates`: those of cells are known, the rest of the decision follows; or `revision`: there is something new to show.
     pub(crate) kind: &'static str,
     /// The stage of the work, in words.
     pub(crate) stage: String,
@@ -42,6 +42,12 @@ impl Event {
             done,
             total,
             revision: 0,
+        }
+    }
+    pub(crate) fn rates(job: usize, revision: u64) -> Self {
+        Self {
+            kind: "rates",
+            ..Self::revision(job, revision)
         }
     }
     pub(crate) fn revision(job: usize, revision: u64) -> Self {

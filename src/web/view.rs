@@ -6,12 +6,13 @@ use geo::{BoundingRect as _, MultiPolygon};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
-use crate::app::decide::Decision;
+use crate::app::decide::{Decision, Rates};
 use crate::app::error::AppError;
 use crate::app::photo::tiling;
 use crate::app::prepare::Prepared;
 use crate::finding::{Finding, codes};
 use crate::job::fault::Fault;
+use crate::job::settings::Output;
 use crate::map::palette::{Legend, ramp};
 use crate::pipeline::set_rates::words_of;
 use crate::pipeline::strips::How;
@@ -286,20 +287,51 @@ fn decided(out: &mut View, decision: &Decision) {
             })
         })
         .collect();
-    let legend = Legend::new("Rate", "kg N/ha", rates());
-    out.legend = Some(json!({
-        "unit": output.unit.label(),
-        "total_unit": output.unit.total_label(),
-        "classes": legend.classes.iter().map(|class| json!({
-            "from": class.from, "to": class.to, "least": class.minimum, "greatest": class.maximum, "colour": class.colour.hex(),
-        })).collect::<Vec<_>>(),
-    }));
+    out.legend = Some(legend(rates(), output));
     out.check_points = decision
         .check_points()
         .iter()
         .map(|point| json!({ "longitude": point.longitude, "latitude": point.latitude, "rate": point.rate }))
         .collect();
     out.record = Some(record);
+}
+
+/// What the colours of rates mean.
+fn legend(rates: impl Iterator<Item = f64>, output: &Output) -> Value {
+    let legend = Legend::new("Rate", "kg N/ha", rates);
+    json!({
+        "unit": output.unit.label(),
+        "total_unit": output.unit.total_label(),
+        "classes": legend.classes.iter().map(|class| json!({
+            "from": class.from, "to": class.to, "least": class.minimum, "greatest": class.maximum, "colour": class.colour.hex(),
+        })).collect::<Vec<_>>(),
+    })
+}
+
+/// Rates of cells before borders, sums and findings are known.
+#[derive(Debug)]
+pub(crate) struct Early {
+    /// What the colours mean, as JSON.
+    pub(crate) legend: String,
+    /// Two columns, as [`columns`] has them: the rate of each cell, and that of its zone.
+    pub(crate) bytes: Vec<u8>,
+}
+
+pub(crate) fn early(rates: &Rates) -> Early {
+    let found = rates.cells();
+    let zones = &found.zoning.zones;
+    let of_zones = found.rated.cells.iter().map(|cell| {
+        let zone = zones.get((cell.zone as usize).wrapping_sub(1));
+        zone.map_or(f64::NAN, |zone| zone.n)
+    });
+    let own = found.rated.cells.iter().map(|cell| cell.n.get());
+    Early {
+        legend: legend(zones.iter().map(|zone| zone.n), &rates.settings().output).to_string(),
+        bytes: own
+            .chain(of_zones)
+            .flat_map(|n| (n as f32).to_le_bytes())
+            .collect(),
+    }
 }
 
 /// The ramp of continuous values, 64 colours from the least up.

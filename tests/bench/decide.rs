@@ -144,6 +144,14 @@ fn main() {
             ms(plain.best),
             short(plain.per_second(prepared.ground().grid.cells.len() as f64))
         );
+        let (rates, _) = timed(REPEATS, || prepared.rates(&own).expect("rates"));
+        println!(
+            "  {:<26} {:8.1} ms ({:.1})  ratio {:.2}",
+            "rates of cells alone",
+            ms(rates.middle),
+            ms(rates.best),
+            rates.middle.as_secs_f64() / plain.middle.as_secs_f64()
+        );
         for (key, change) in CHANGES {
             let mut settings = own.clone();
             change(&mut settings);

@@ -1,7 +1,6 @@
 //! A job is read once and decided often: what a decision from it says is what a run of its own would say.
 
-use haulm::app::reread::{keys_of_prepare, keys_to_reread};
-use haulm::job::keys::TABLES;
+use haulm::app::reread::keys_to_reread;
 use haulm::units::{Length, NRate};
 use haulm::{Common, Decision, Prepared, Silent, prepare};
 
@@ -99,6 +98,27 @@ fn a_changed_setting_is_decided_as_if_the_job_had_been_read_anew() {
 }
 
 #[test]
+fn rates_are_known_before_the_rest_and_are_those_of_the_decision() {
+    let field = Field::new();
+    let prepared = prepared(&field);
+    let mut settings = prepared.settings().clone();
+    settings.rate.maximum = NRate::kg_per_ha(60.0);
+    settings.rate.maximum_step = Some(NRate::kg_per_ha(20.0));
+    let rates = prepared.rates(&settings).unwrap();
+    let cells = rates.cells();
+    let own: Vec<NRate> = cells.rated.cells.iter().map(|cell| cell.n).collect();
+    let of_zones: Vec<f64> = cells.zoning.zones.iter().map(|zone| zone.n).collect();
+    let decision = rates.decision().unwrap();
+    assert_eq!(
+        whole(&decision),
+        whole(&prepared.decide_without_draws(&settings).unwrap())
+    );
+    let map = &decision.outcome().prescription;
+    assert!(map.cells.iter().map(|cell| cell.n).eq(own));
+    assert!(map.zones.iter().map(|zone| zone.n.get()).eq(of_zones));
+}
+
+#[test]
 fn draws_may_follow() {
     let field = Field::new();
     let prepared = prepared(&field);
@@ -166,23 +186,6 @@ fn settings_that_need_reading_are_refused_with_their_keys() {
         "{refusal}"
     );
     assert_eq!(refusal.hint.as_deref(), Some("prepare the job again"));
-}
-
-#[test]
-fn keys_that_need_reading_stand_in_the_table_of_keys() {
-    for key in keys_of_prepare() {
-        let known = match key.split_once('.') {
-            Some((section, name)) => TABLES
-                .iter()
-                .find(|table| table.name == section)
-                .is_some_and(|table| {
-                    table.keys.iter().any(|row| row.name == name)
-                        || TABLES.iter().any(|table| table.name == key)
-                }),
-            None => TABLES.iter().any(|table| table.name == key),
-        };
-        assert!(known, "{key} is no key of a job");
-    }
 }
 
 #[test]

@@ -343,6 +343,39 @@ await check("what is changed while another change is on its way is not lost", as
   await served.end();
 });
 
+await check("of very many cells the rates are on the map before the rest of the decision, and are the same", async () => {
+  const folder = demo((text) => text.replace(/^cell_length .*$/m, 'sections = 6\ncell_length = "4 m"'));
+  const served = await serve([join(folder, "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  const early = [];
+  page.on("response", (answer) => { if (answer.url().endsWith("/early")) early.push(answer.body()); });
+  const column = (name) => page.evaluate((asked) => fetch(`/api/v1/jobs/0/cells?columns=${asked}`).then((answer) => answer.arrayBuffer()).then((buffer) => Array.from(new Float32Array(buffer))), name);
+  const before = await column("n");
+  holds(before.length >= 10_000, `${before.length} cells`);
+  for (const [layer, value] of [["zones", "3.4 t/ha"], ["rate", "3.9 t/ha"]]) {
+    await page.check(`#layer-${layer}`, { force: true });
+    await page.evaluate(() => { performance.clearMarks("haulm-early"); performance.clearMarks("haulm-drawn"); });
+    await page.evaluate((text) => { const box = document.getElementById("key-response.maximum_yield"); box.value = text; box.dispatchEvent(new Event("change", { bubbles: true })); }, value);
+    await page.waitForFunction(() => performance.getEntriesByName("haulm-early").length === 1, null, { timeout: 60_000 });
+    await page.waitForFunction(() => performance.getEntriesByName("haulm-drawn").length === 1, null, { timeout: 60_000 });
+    const order = await page.evaluate(() => performance.getEntriesByName("haulm-early")[0].startTime < performance.getEntriesByName("haulm-drawn")[0].startTime);
+    holds(order, `${layer}: the rates came after the whole answer`);
+  }
+  equal(early.length, 2, "answers with rates alone");
+  const bytes = await early[1];
+  const numbers = Array.from(new Float32Array(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.byteLength)));
+  const after = await column("n");
+  holds(numbers.length === 2 * after.length && after.every((value, k) => Object.is(value, numbers[k]) || (Number.isNaN(value) && Number.isNaN(numbers[k]))), "rates that came early are not those of the decision");
+  holds(after.some((value, k) => value !== before[k]), "nothing changed");
+  const zones = await column("zone");
+  const view = await page.evaluate(() => fetch("/api/v1/jobs/0").then((answer) => answer.json()));
+  holds(zones.every((zone, k) => Math.abs(view.zones[zone - 1].n_kg_ha - numbers[after.length + k]) < 1e-4), "rates of zones that came early are not those of the decision");
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
 await check("the choices over the map stay under the finger while an answer comes in", async () => {
   const served = await serve([join(demo(), "job.toml"), "--write"]);
   const { page, context } = await open(chromium, served);

@@ -34,24 +34,27 @@ for (const side of process.argv.slice(2).length ? process.argv.slice(2).map(Numb
   const cells = await page.evaluate(() => fetch("/api/v1/jobs/0/ground").then((answer) => answer.json()).then((ground) => ground.cells));
   for (const layer of ["zones", "rate"]) {
     await page.check(`#layer-${layer}`, { force: true });
-    const times = [], parts = [];
+    const times = [], parts = [], firsts = [];
     for (let round = 0; round < ROUNDS; round++) {
       await settled();
       await page.waitForTimeout(400);
       const found = await page.evaluate((value) => new Promise((done) => {
         const before = performance.getEntriesByName("haulm-drawn")[0]?.detail ?? 0;
         performance.clearResourceTimings();
+        performance.clearMarks("haulm-early");
         const box = document.getElementById("key-response.maximum_yield");
         const from = performance.now();
         box.value = value;
         box.dispatchEvent(new Event("change", { bubbles: true }));
-        const look = () => { const mark = performance.getEntriesByName("haulm-drawn")[0]; if (mark && mark.detail > before) { const asked = performance.getEntriesByType("resource").map((each) => [each.name.split("/").slice(-1)[0].split("?")[0], Math.round(each.startTime - from), Math.round(each.responseEnd - from), each.encodedBodySize]); done([mark.startTime - from, asked]); } else setTimeout(look, 2); };
+        const look = () => { const mark = performance.getEntriesByName("haulm-drawn")[0]; if (mark && mark.detail > before) { const asked = performance.getEntriesByType("resource").map((each) => [each.name.split("/").slice(-1)[0].split("?")[0], Math.round(each.startTime - from), Math.round(each.responseEnd - from), each.encodedBodySize]); const early = performance.getEntriesByName("haulm-early")[0]; done([mark.startTime - from, asked, early ? early.startTime - from : null]); } else setTimeout(look, 2); };
         look();
       }), `${(3.5 + (round % 5) / 10).toFixed(1)} t/ha`);
       times.push(found[0]);
       parts.push(found[1]);
+      if (found[2] !== null) firsts.push(found[2]);
     }
     console.log(`${cells} cells, ${layer}: changed setting to drawn map, median of ${ROUNDS}: ${median(times).toFixed(0)} ms (${Math.min(...times).toFixed(0)} to ${Math.max(...times).toFixed(0)})`);
+    if (firsts.length) console.log(`        the cells in their new colours before that, in ${firsts.length} of ${ROUNDS}: ${median(firsts).toFixed(0)} ms (${Math.min(...firsts).toFixed(0)} to ${Math.max(...firsts).toFixed(0)})`);
     console.log(`        requests of the last: ${parts.at(-1).map(([name, start, end, bytes]) => `${name} ${start} to ${end} ms, ${(bytes / 1024).toFixed(0)} KiB`).join("; ")}`);
   }
   const box = await page.locator(".map").boundingBox();

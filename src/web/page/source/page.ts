@@ -10,13 +10,14 @@ import { LegendView, type Bin } from "./legend";
 import { FieldMap, type Layer, type Paint, type Rgba, type Tool } from "./map";
 import { FIRST, panel, type PanelHost } from "./panels";
 import { start } from "./start";
-import type { Cell, Change, Ground, Keys, Made, Ring, Session, Tree, View, Zone } from "./api";
+import type { Cell, Change, Ground, Keys, LegendClass, Made, Ring, Session, Tree, View, Zone } from "./api";
 
 const LAYERS: [Layer, string][] = [["photo", "Photo"], ["index", "Index"], ["ratio", "Ratio"], ["uncertainty", "Uncertainty"], ["rate", "Cells"], ["zones", "Zones"]];
 const NO_ZONES: Zone[] = [];
 const SIGNS = { good: "✓", doubt: "!", bad: "✕", open: "○", wait: "·" };
 const rgba = (hex: string, alpha = 255): Rgba => [parseInt(hex.slice(1, 3), 16), parseInt(hex.slice(3, 5), 16), parseInt(hex.slice(5, 7), 16), alpha];
 
+interface Early { n: Float32Array; ofZone: Float32Array; classes: LegendClass[] }
 interface Kept { view: View; n: Float32Array; ground: Ground | null }
 
 class Page {
@@ -48,6 +49,8 @@ class Page {
   private id: number | null = null;
   private listed: api.Listed[] = [];
   private samples: Float32Array | null = null;
+  /** Rates of a decision whose sums are still being made. */
+  private early: Early | null = null;
 
   // The parts that stay while their content changes.
   private readonly head = h("header", { class: "head" });
@@ -114,7 +117,7 @@ class Page {
     this.work("opening the field");
     try { await this.show(await api.get<View>(`jobs/${id}`)); } catch (error) { this.failed(error); }
   }
-  private forget(): void { this.queue = []; this.view = null; this.ground = null; this.columns = {}; this.cell = null; this.kept = null; this.made = null; this.refused.clear(); this.refusal = null; this.tool = null; this.map = null; this.samples = null; this.stretch = null; this.mask = null; this.drafts.clear(); }
+  private forget(): void { this.queue = []; this.early = null; this.view = null; this.ground = null; this.columns = {}; this.cell = null; this.kept = null; this.made = null; this.refused.clear(); this.refusal = null; this.tool = null; this.map = null; this.samples = null; this.stretch = null; this.mask = null; this.drafts.clear(); }
 
   /** Puts the parts of a job's page where they belong. */
   private lay(): void {
@@ -166,6 +169,7 @@ class Page {
     document.title = `${view.record?.field?.name ?? view.job?.field?.name ?? view.file} – haulm`;
     await this.released();
     if (this.view !== view) return;
+    this.early = null;
     if (this.cell && view.record) { try { this.cell = await api.get<Cell>(`jobs/${id}/cells/${this.cell.cell}`); } catch { this.cell = null; } } else if (!view.record) this.cell = null;
     this.draw();
     // For measuring: from an input to the map on the screen.
@@ -210,13 +214,31 @@ class Page {
     if (event.job !== this.id && event.job < 1e9) return;
     if (event.kind === "stage") {
       if (this.busy || !this.view) this.work(event.stage, event.total ? event.done / event.total : null);
+    } else if (event.kind === "rates") {
+      if (this.busy && this.id !== null) void this.showEarly(this.id);
     } else if (!this.busy && this.id !== null && (!this.view || event.revision > this.view.revision)) {
       void api.get<View>(`jobs/${this.id}`).then((view) => this.show(view)).catch((error) => this.failed(error));
     }
   }
+  /** Colours the cells by rates that are known before zones, sums and findings are. */
+  private async showEarly(id: number): Promise<void> {
+    const before = this.view;
+    try {
+      const answer = await api.raw(`jobs/${id}/early`);
+      const { classes } = JSON.parse(answer.headers.get("x-legend") ?? "{}") as { classes: LegendClass[] };
+      const both = await answer.arrayBuffer();
+      const count = both.byteLength / 8;
+      // What came in the meantime is newer, and knows all of it.
+      if (this.id !== id || this.view !== before || !this.busy || count !== this.ground?.cells) return;
+      this.early = { n: new Float32Array(both, 0, count), ofZone: new Float32Array(both, 4 * count, count), classes };
+    } catch { return; /* the whole answer was quicker */ }
+    this.paint();
+    this.map?.onceDrawn(() => { performance.clearMarks("haulm-early"); performance.mark("haulm-early"); });
+  }
   private work(stage: string | null, share: number | null = null): void { this.working = stage === null ? null : { stage, share }; this.drawBar(); }
   private failed(error: unknown): void {
     if (error instanceof DOMException && error.name === "AbortError") return;
+    this.early = null;
     this.work(null);
     this.refusal = error instanceof api.Refusal ? error.refused : { code: "page", headline: String(error), facts: [], hint: null, causes: [] };
     this.draw();
@@ -248,6 +270,7 @@ class Page {
           for (const change of changes) this.refused.set(`${change.section}.${change.key}`, words);
           this.keepTyped(changes);
           this.ceiling = null;
+          this.early = null;
           this.draw();
         } else this.failed(error);
       } finally { clearTimeout(slow); this.answers.classList.remove("stale"); this.busy -= 1; this.work(null); }
@@ -409,7 +432,9 @@ class Page {
     let paint: Paint = {};
     if (view?.record && (this.layer === "zones" || this.layer === "rate")) {
       const byZone = this.layer === "zones";
-      const classes = legend?.classes ?? [];
+      const early = this.peek ? null : this.early;
+      const classes = early?.classes ?? legend?.classes ?? [];
+      const rates = early ? (byZone ? early.ofZone : early.n) : n;
       // Cells may have rates that no zone has: the class of the nearest zone rate shows them.
       const known = new Map<number, number>();
       const near = (value: number): number => {
@@ -419,15 +444,17 @@ class Page {
       };
       const distance = (each: { least: number; greatest: number } | undefined, value: number): number => (!each ? Infinity : value < each.least ? each.least - value : value > each.greatest ? value - each.greatest : 0);
       const sums = classes.map(() => 0);
-      if (classes.length && byZone) for (const zone of view.zones) sums[near(zone.n_kg_ha)] += zone.area_m2;
-      else if (classes.length && n && area) for (let at = 0; at < n.length; at++) if (!Number.isNaN(n[at])) sums[near(n[at])] += area[at];
+      if (classes.length && byZone && !early) for (const zone of view.zones) sums[near(zone.n_kg_ha)] += zone.area_m2;
+      else if (classes.length && rates && area) for (let at = 0; at < rates.length; at++) if (!Number.isNaN(rates[at])) sums[near(rates[at])] += area[at];
       const label = (each: { least: number; greatest: number }): string => (short(units.rate(each.least)) === short(units.rate(each.greatest)) ? short(units.rate(each.least)) : `${short(units.rate(each.least))}–${short(units.rate(each.greatest))}`);
-      this.legend.show({ title: byZone ? "Rate by zone" : "Rate by cell", unit: units.rateUnit, areaUnit: units.areaUnit, classes: true, bins: classes.map((each, k) => ({ from: each.from, to: each.to, label: label(each), colour: each.colour, area: units.area(sums[k]) })), part: classes.length ? part(n, near, classes.length) : null });
+      this.legend.show({ title: byZone ? "Rate by zone" : "Rate by cell", unit: units.rateUnit, areaUnit: units.areaUnit, classes: true, bins: classes.map((each, k) => ({ from: each.from, to: each.to, label: label(each), colour: each.colour, area: units.area(sums[k]) })), part: classes.length ? part(rates, near, classes.length) : null });
       const chosen = this.legend.range();
       const on = (value: number): boolean => !chosen || (value >= chosen[0] - 1e-9 && value <= chosen[1] + 1e-9);
       const inks = classes.map((each) => rgba(each.colour));
-      paint = { cell: (at) => { const value = n?.[at]; if (value === undefined || Number.isNaN(value)) return null; const ink = inks[near(value)]; return ink ? dim(ink, on(value) && shown(at)) : null; } };
-      map.setZones(view.zones, (zone) => (on(zone.n_kg_ha) ? classOf(zone.n_kg_ha) : null), (zone) => short(units.rate(zone.n_kg_ha)));
+      paint = { cell: (at) => { const value = rates?.[at]; if (value === undefined || Number.isNaN(value)) return null; const ink = inks[near(value)]; return ink ? dim(ink, on(value) && shown(at)) : null; } };
+      // Their borders are not known yet: cells stand for the zones.
+      if (early) map.setZones(NO_ZONES, () => null, () => "");
+      else map.setZones(view.zones, (zone) => (on(zone.n_kg_ha) ? classOf(zone.n_kg_ha) : null), (zone) => short(units.rate(zone.n_kg_ha)));
     } else if (this.layer === "difference" && this.kept && this.view?.record && this.comparable()) {
       const before = this.kept.n;
       const now = this.columns.n;
@@ -454,7 +481,7 @@ class Page {
       paint = { cell: (at) => { const value = cells?.[at]; return value === undefined || Number.isNaN(value) ? null : dim(colour(value), on(value) && shown(at)); }, sample: (value) => dim(colour(value), on(value)) };
       map.setZones(NO_ZONES, () => null, () => "");
     } else { this.legend.show(null); map.setZones(NO_ZONES, () => null, () => ""); }
-    map.show(this.layer, paint, this.photoUnder);
+    map.show(this.early && this.layer === "zones" && !this.peek ? "rate" : this.layer, paint, this.photoUnder);
     this.drawBelow();
   }
 
