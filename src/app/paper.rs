@@ -1,5 +1,6 @@
 //! The paper of a run: gathers what it is made of, and hands back its files.
 
+use std::cell::OnceCell;
 use std::path::Path;
 
 use crate::app::error::AppError;
@@ -130,6 +131,7 @@ pub(crate) fn with_paper<T>(
         command: &command,
         stopped: context.stopped,
         text: &text,
+        borders: OnceCell::new(),
     })
 }
 

@@ -1,6 +1,6 @@
 //! Pieces of ground that are too small or too narrow to be anybody's.
 
-use geo::{Area as _, MultiPolygon};
+use geo::{Area as _, LineString, MultiPolygon};
 
 use crate::space::polygon::grown;
 
@@ -29,15 +29,14 @@ pub(crate) fn without_slivers(ground: MultiPolygon<f64>) -> Kept {
     };
     for piece in ground {
         let area = piece.unsigned_area();
-        // A wide piece is wide by its area alone: no piece nowhere as wide as w has more than w times its outline.
+        // A wide piece is wide by its area alone: where nothing is as wide as w, all ground lies within w / 2 of an edge or a corner.
         let wide = || {
-            let outline: f64 = piece
-                .exterior()
-                .lines()
-                .map(|line| libm::hypot(line.dx(), line.dy()))
+            let rings = std::iter::once(piece.exterior()).chain(piece.interiors());
+            let edges = rings.flat_map(LineString::lines);
+            let near: f64 = edges
+                .map(|line| MINIMUM_WIDTH * (libm::hypot(line.dx(), line.dy()) + MINIMUM_WIDTH))
                 .sum();
-            let rings = 1 + piece.interiors().len();
-            (rings == 1 && area > MINIMUM_WIDTH * outline)
+            area > near
                 || !grown(
                     &MultiPolygon::new(vec![piece.clone()]),
                     -MINIMUM_WIDTH / 2.0,
@@ -77,6 +76,26 @@ mod tests {
         assert_eq!(kept.ground.0, [field, wide]);
         assert_eq!(kept.pieces, 3);
         assert!((kept.area - 1.8 - 0.09).abs() < 1e-3, "{}", kept.area);
+    }
+
+    #[test]
+    fn holes_without_number_leave_wide_ground_wide() {
+        // All ground lies within 4 mm of a hole, or, with fewer holes, some of it farther away.
+        let field = |apart: f64| {
+            let step = 0.2 + apart;
+            let holes = (0..10_000).map(|k| {
+                let (x, y) = (f64::from(k % 100), f64::from(k / 100));
+                let hole = rectangle(apart + x * step, apart + y * step, 0.2, 0.2);
+                hole.exterior().clone()
+            });
+            let side = 100.0 * step + apart;
+            let frame = rectangle(0.0, 0.0, side, side);
+            Polygon::new(frame.exterior().clone(), holes.collect())
+        };
+        for (apart, pieces) in [(0.006, 1), (0.05, 0)] {
+            let kept = without_slivers(MultiPolygon::new(vec![field(apart)]));
+            assert_eq!(kept.pieces, pieces, "{apart} m apart");
+        }
     }
 
     #[test]

@@ -387,10 +387,23 @@ struct Barriers {
     on_edge: Vec<bool>,
     /// Share of a cell inside the boundary's outline: ground there that no zone has gets nothing.
     in_outline: Vec<f64>,
-    /// Hard edges and outlines of what is kept clear.
-    lines: Vec<Ring>,
+    /// Hard edges and outlines of what is kept clear, each with the least and greatest place of its box.
+    lines: Vec<([[f64; 2]; 2], Ring)>,
     /// How far into the field they count. \[cells\]
     inwards: f64,
+}
+
+/// Least and greatest place of a line's box.
+fn box_of(line: &Ring) -> [[f64; 2]; 2] {
+    line.iter().fold(
+        [[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]],
+        |[low, high], p| {
+            [
+                [low[0].min(p[0]), low[1].min(p[1])],
+                [high[0].max(p[0]), high[1].max(p[1])],
+            ]
+        },
+    )
 }
 
 impl Barriers {
@@ -417,7 +430,10 @@ impl Barriers {
             kept_off,
             on_edge,
             in_outline: coverage(&outline, lattice),
-            lines,
+            lines: lines
+                .into_iter()
+                .map(|line| (box_of(&line), line))
+                .collect(),
             inwards: (EDGE_INSIDE_M / lattice.cell_m).max(0.5),
         })
     }
@@ -435,9 +451,16 @@ impl Barriers {
             0.0
         };
         let end = [at[0] + on * way[0], at[1] + on * way[1]];
+        let reaches = |([low, high], _): &&([[f64; 2]; 2], Ring)| {
+            (0..2).all(|axis| {
+                centre[axis].min(end[axis]) <= high[axis]
+                    && low[axis] <= centre[axis].max(end[axis])
+            })
+        };
         self.lines
             .iter()
-            .flat_map(|line| line.windows(2))
+            .filter(reaches)
+            .flat_map(|(_, line)| line.windows(2))
             .any(|edge| meet(centre, end, edge[0], edge[1]))
     }
 }

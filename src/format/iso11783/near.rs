@@ -55,8 +55,27 @@ impl Neighbours {
         }
     }
 
+    /// Whether an edge's box lies so far from a cell that the edge can be neither the nearest to it nor to its centre.
+    fn is_beaten(&self, cell: usize, (x, y): (f64, f64), a: [f64; 2], b: [f64; 2]) -> bool {
+        let Some(near) = self.found[cell] else {
+            return false;
+        };
+        let beyond = |axis: usize, low: f64, high: f64| {
+            let (least, most) = (a[axis].min(b[axis]), a[axis].max(b[axis]));
+            (least - high).max(low - most).max(0.0)
+        };
+        let square = |u: f64, v: f64| u * u + v * v;
+        let gap_2 = square(beyond(0, x, x + 1.0), beyond(1, y, y + 1.0));
+        let centre_2 = square(beyond(0, x + 0.5, x + 0.5), beyond(1, y + 0.5, y + 0.5));
+        // A hair more than what was found, so that rounding of the box decides nothing.
+        gap_2 > near.gap * near.gap + 1e-9 && centre_2 > near.centre_2 + 1e-9
+    }
+
     fn look(&mut self, cell: usize, row: usize, col: usize, zone: usize, a: [f64; 2], b: [f64; 2]) {
         let (x, y) = (col as f64, row as f64);
+        if self.is_beaten(cell, (x, y), a, b) {
+            return;
+        }
         let at = nearest([x + 0.5, y + 0.5], a, b);
         let centre_2 = distance_2([x + 0.5, y + 0.5], at);
         let corners = [[x, y], [x + 1.0, y], [x, y + 1.0], [x + 1.0, y + 1.0]];
@@ -195,6 +214,40 @@ mod tests {
             near.of(3).map(|n| (n.zone, n.gap, n.at)),
             Some((1, 0.75, [4.75, 0.5]))
         );
+    }
+
+    #[test]
+    fn edges_that_are_passed_over_change_nothing() {
+        let mut seed = 7_u64;
+        let mut dice = move |size: f64| {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            (seed >> 40) as f64 / 16_777_216.0 * size
+        };
+        let edges: Vec<Ring> = (0..300)
+            .map(|_| {
+                let from = [dice(12.0), dice(9.0)];
+                vec![from, [from[0] + dice(1.0) - 0.5, from[1] + dice(1.0) - 0.5]]
+            })
+            .collect();
+        let mut near = Neighbours::new(9, 12, 2.0);
+        for (zone, edge) in edges.iter().enumerate() {
+            near.add(zone, std::slice::from_ref(edge), |_| true);
+        }
+        for (cell, found) in near.found.iter().enumerate() {
+            let (x, y) = ((cell % 12) as f64, (cell / 12) as f64);
+            let mut alone = Neighbours::new(9, 12, 2.0);
+            let (mut gap, mut centre_2) = (f64::INFINITY, f64::INFINITY);
+            for edge in &edges {
+                alone.found[cell] = None;
+                alone.look(cell, y as usize, x as usize, 0, edge[0], edge[1]);
+                let one = alone.found[cell].unwrap();
+                gap = gap.min(one.gap);
+                centre_2 = centre_2.min(one.centre_2);
+            }
+            let found = found.unwrap();
+            assert_eq!(found.gap, gap);
+            assert!(found.centre_2 <= centre_2 + 1e-9);
+        }
     }
 
     #[test]

@@ -76,9 +76,7 @@ impl MapFrame {
             for ring in std::iter::once(polygon.exterior()).chain(polygon.interiors()) {
                 let mut points: Vec<(f64, f64)> = Vec::with_capacity(ring.0.len());
                 for point in ring.0.iter().map(|c| self.place(c.x, c.y)) {
-                    if points.last().is_none_or(|last| {
-                        (last.0 - point.0).abs().max((last.1 - point.1).abs()) > 0.1
-                    }) {
+                    if points.last().is_none_or(|last| is_apart(*last, point)) {
                         points.push(point);
                     }
                 }
@@ -92,6 +90,11 @@ impl MapFrame {
         }
         rings
     }
+}
+
+/// Whether an eye can tell two places of the paper apart: they are more than a tenth of a unit from each other.
+pub(crate) fn is_apart(a: (f64, f64), b: (f64, f64)) -> bool {
+    (a.0 - b.0).abs().max((a.1 - b.1).abs()) > 0.1
 }
 
 /// A line of equal latitude or longitude.

@@ -1,5 +1,9 @@
 //! Where labels stand: inside their shape where they fit, else outside the field with a line that leads there; never over one another.
 
+use std::cell::OnceCell;
+
+use rstar::{AABB, PointDistance, RTree, RTreeObject};
+
 use crate::report::draw::drawing::Rings;
 
 /// A box of paper: left, top, right, bottom.
@@ -86,35 +90,130 @@ fn square_distance(p: (f64, f64), a: (f64, f64), b: (f64, f64)) -> f64 {
     x * x + y * y
 }
 
-fn edges(rings: &Rings) -> impl Iterator<Item = ((f64, f64), (f64, f64))> + '_ {
-    rings.iter().flat_map(|ring| {
-        let next = ring.iter().skip(1).chain(ring.first());
-        ring.iter().copied().zip(next.copied())
-    })
+/// A straight piece of an outline.
+#[derive(Clone, Copy, Debug)]
+struct Edge {
+    a: (f64, f64),
+    b: (f64, f64),
+    around: AABB<[f64; 2]>,
 }
 
-/// Whether a point lies inside rings, by the even-odd rule.
-fn is_inside(rings: &Rings, p: (f64, f64)) -> bool {
-    crossings(edges(rings), p.1).filter(|x| p.0 < *x).count() % 2 == 1
+impl RTreeObject for Edge {
+    type Envelope = AABB<[f64; 2]>;
+    fn envelope(&self) -> Self::Envelope {
+        self.around
+    }
 }
 
-/// Where edges cross a row of the paper.
-fn crossings(
-    edges: impl Iterator<Item = ((f64, f64), (f64, f64))>,
-    row: f64,
-) -> impl Iterator<Item = f64> {
-    edges
-        .filter(move |(a, b)| (a.1 > row) != (b.1 > row))
-        .map(move |(a, b)| a.0 + (b.0 - a.0) * (row - a.1) / (b.1 - a.1))
+impl PointDistance for Edge {
+    fn distance_2(&self, point: &[f64; 2]) -> f64 {
+        square_distance((point[0], point[1]), self.a, self.b)
+    }
 }
 
-/// Whether a box lies wholly inside rings.
-pub(crate) fn is_box_inside(rings: &Rings, patch: &Patch) -> bool {
-    let middle = (
-        f64::midpoint(patch.left, patch.right),
-        f64::midpoint(patch.top, patch.bottom),
-    );
-    is_inside(rings, middle) && !edges(rings).any(|(a, b)| patch.is_crossed(a, b))
+/// Rings whose edges are found by their place: of a field with a hundred thousand holes a label looks at a few.
+#[derive(Clone, Debug)]
+pub(crate) struct Outline {
+    edges: RTree<Edge>,
+    bounds: Option<Patch>,
+    first: Vec<(f64, f64)>,
+    /// Places for a label, which are asked for more than once.
+    candidates: OnceCell<Vec<((f64, f64), f64)>>,
+}
+
+impl Outline {
+    /// The outline that rings make, by the even-odd rule.
+    pub(crate) fn of(rings: &Rings) -> Self {
+        let is_seen = |ring: &&Vec<(f64, f64)>| rings.len() <= MANY_RINGS || !is_speck(ring);
+        let edges = rings.iter().filter(is_seen).flat_map(|ring| {
+            let next = ring.iter().skip(1).chain(ring.first());
+            ring.iter().zip(next).map(|(a, b)| Edge {
+                a: *a,
+                b: *b,
+                around: AABB::from_corners([a.0, a.1], [b.0, b.1]),
+            })
+        });
+        Self {
+            edges: RTree::bulk_load(edges.collect()),
+            bounds: bounds(rings),
+            first: rings.iter().flatten().take(CORNERS).copied().collect(),
+            candidates: OnceCell::new(),
+        }
+    }
+    /// Where edges cross a row of the paper, right of a place.
+    fn crossings(&self, from: f64, row: f64) -> impl Iterator<Item = f64> {
+        let ray = AABB::from_corners([from, row], [f64::MAX, row]);
+        self.edges
+            .locate_in_envelope_intersecting(ray)
+            .filter(move |edge| (edge.a.1 > row) != (edge.b.1 > row))
+            .map(move |Edge { a, b, .. }| a.0 + (b.0 - a.0) * (row - a.1) / (b.1 - a.1))
+    }
+    /// Whether a point lies inside.
+    fn has(&self, p: (f64, f64)) -> bool {
+        self.crossings(p.0, p.1).filter(|x| p.0 < *x).count() % 2 == 1
+    }
+    /// Whether an edge touches a box.
+    fn crosses(&self, patch: &Patch) -> bool {
+        let around = AABB::from_corners([patch.left, patch.top], [patch.right, patch.bottom]);
+        self.edges
+            .locate_in_envelope_intersecting(around)
+            .any(|edge| patch.is_crossed(edge.a, edge.b))
+    }
+    /// Whether a box lies wholly inside.
+    pub(crate) fn holds(&self, patch: &Patch) -> bool {
+        let middle = (
+            f64::midpoint(patch.left, patch.right),
+            f64::midpoint(patch.top, patch.bottom),
+        );
+        self.has(middle) && !self.crosses(patch)
+    }
+    /// Square of the distance of a point from the nearest edge. Of few edges all are looked at, which is quicker than to search.
+    fn square_distance(&self, p: (f64, f64)) -> f64 {
+        let at = [p.0, p.1];
+        if self.edges.size() > MANY_EDGES {
+            let nearest = self.edges.nearest_neighbor(at);
+            return nearest.map_or(f64::INFINITY, |edge| edge.distance_2(&at));
+        }
+        self.edges.iter().fold(f64::INFINITY, |least, edge| {
+            if edge.around.distance_2(&at) < least {
+                least.min(edge.distance_2(&at))
+            } else {
+                least
+            }
+        })
+    }
+    fn candidates(&self) -> &[((f64, f64), f64)] {
+        self.candidates.get_or_init(|| self.tried())
+    }
+    /// Places that are tried inside, the farthest from its edges first, each with the square of that distance.
+    fn tried(&self) -> Vec<((f64, f64), f64)> {
+        let Some(around) = self.bounds else {
+            return Vec::new();
+        };
+        let (w, h) = (around.right - around.left, around.bottom - around.top);
+        let step = (w.max(h) / TRIED as f64).max(1.5);
+        let (cols, rows) = ((w / step) as usize + 1, (h / step) as usize + 1);
+        let mut found = Vec::new();
+        for row in 0..rows {
+            let y = around.top + (row as f64 + 0.5) * h / rows as f64;
+            let crossed: Vec<f64> = self.crossings(around.left, y).collect();
+            for col in 0..cols {
+                let p = (around.left + (col as f64 + 0.5) * w / cols as f64, y);
+                if crossed.iter().filter(|x| p.0 < **x).count() % 2 == 1 {
+                    found.push((p, self.square_distance(p)));
+                }
+            }
+        }
+        found.sort_by(|a, b| b.1.total_cmp(&a.1));
+        found
+    }
+}
+
+/// Whether a ring is no larger than a unit: of very many such a label may cover one.
+fn is_speck(ring: &[(f64, f64)]) -> bool {
+    let first = ring.first().copied().unwrap_or_default();
+    ring.iter()
+        .all(|p| (p.0 - first.0).abs().max((p.1 - first.1).abs()) < 1.0)
 }
 
 fn bounds(rings: &Rings) -> Option<Patch> {
@@ -153,6 +252,12 @@ pub(crate) struct Placer {
 
 /// Places that are tried along each side of a shape.
 const TRIED: usize = 22;
+/// Edges from which a search is quicker than a look at all of them.
+const MANY_EDGES: usize = 500;
+/// Rings of a shape of which none is passed over.
+const MANY_RINGS: usize = 64;
+/// Corners of a shape beside which a place is tried.
+const CORNERS: usize = 2000;
 
 impl Placer {
     /// All of a window is free.
@@ -173,68 +278,40 @@ impl Placer {
             && !self.lines.iter().any(|(a, b)| patch.is_crossed(*a, *b))
     }
 
-    /// Places that are tried inside a shape, the farthest from its edges first, each with the square of that distance.
-    fn candidates(rings: &Rings) -> Vec<((f64, f64), f64)> {
-        let Some(around) = bounds(rings) else {
-            return Vec::new();
-        };
-        let (w, h) = (around.right - around.left, around.bottom - around.top);
-        let step = (w.max(h) / TRIED as f64).max(1.5);
-        let (cols, rows) = ((w / step) as usize + 1, (h / step) as usize + 1);
-        let mut found = Vec::new();
-        let edges: Vec<_> = edges(rings).collect();
-        for row in 0..rows {
-            let y = around.top + (row as f64 + 0.5) * h / rows as f64;
-            let crossed: Vec<f64> = crossings(edges.iter().copied(), y).collect();
-            for col in 0..cols {
-                let p = (around.left + (col as f64 + 0.5) * w / cols as f64, y);
-                if crossed.iter().filter(|x| p.0 < **x).count() % 2 == 1 {
-                    let clear = edges
-                        .iter()
-                        .map(|(a, b)| square_distance(p, *a, *b))
-                        .fold(f64::INFINITY, f64::min);
-                    found.push((p, clear));
-                }
-            }
-        }
-        found.sort_by(|a, b| b.1.total_cmp(&a.1));
-        found
-    }
-
     /// The middle of a label of this size inside a shape, as far from its edges as can be and clear of the lines in `avoid`; takes the paper.
     pub(crate) fn inside(
         &mut self,
-        rings: &Rings,
+        shape: &Outline,
         size: (f64, f64),
-        avoid: &Rings,
+        avoid: &[&Outline],
     ) -> Option<(f64, f64)> {
-        let around = bounds(rings)?;
+        let around = shape.bounds?;
         if around.right - around.left < size.0 || around.bottom - around.top < size.1 {
             return None;
         }
         // A box reaches at least half its smaller side away from its middle; the places come by their distance from the edges.
         let least = size.0.min(size.1) / 2.0;
-        let at = Self::candidates(rings)
-            .into_iter()
+        let at = shape
+            .candidates()
+            .iter()
             .take_while(|(_, clear)| *clear >= 0.999 * least * least)
-            .map(|(p, _)| p)
+            .map(|(p, _)| *p)
             .find(|p| {
                 let patch = Patch::around(*p, size);
                 self.is_free(&patch)
-                    && is_box_inside(rings, &patch)
-                    && !edges(avoid).any(|(a, b)| patch.is_crossed(a, b))
+                    && shape.holds(&patch)
+                    && !avoid.iter().any(|other| other.crosses(&patch))
             })?;
         self.take(Patch::around(at, size));
         Some(at)
     }
 
     /// The middle of a label of this size right beside a shape, clear of its edges; takes the paper. For names that nobody takes for a rate of the ground below.
-    pub(crate) fn beside(&mut self, rings: &Rings, size: (f64, f64)) -> Option<(f64, f64)> {
+    pub(crate) fn beside(&mut self, shape: &Outline, size: (f64, f64)) -> Option<(f64, f64)> {
         const DIRECTIONS: usize = 16;
-        let corners: Vec<(f64, f64)> = rings.iter().flatten().copied().collect();
         let at = (4..=9)
             .map(|k| f64::from(k) * 3.5)
-            .flat_map(|far| corners.iter().map(move |corner| (far, *corner)))
+            .flat_map(|far| shape.first.iter().map(move |corner| (far, *corner)))
             .flat_map(|(far, corner)| {
                 (0..DIRECTIONS).map(move |k| {
                     let angle = k as f64 / DIRECTIONS as f64 * std::f64::consts::TAU;
@@ -246,18 +323,21 @@ impl Placer {
             })
             .find(|at| {
                 let patch = Patch::around(*at, size);
-                self.is_free(&patch)
-                    && !is_inside(rings, *at)
-                    && !edges(rings).any(|(a, b)| patch.is_crossed(a, b))
+                self.is_free(&patch) && !shape.has(*at) && !shape.crosses(&patch)
             })?;
         self.take(Patch::around(at, size));
         Some(at)
     }
 
     /// A label of this size outside `field`, with a line from the shape; takes the paper of both. `None` where the line would be long or cross another.
-    pub(crate) fn led(&mut self, rings: &Rings, size: (f64, f64), field: &Rings) -> Option<Led> {
+    pub(crate) fn led(
+        &mut self,
+        shape: &Outline,
+        size: (f64, f64),
+        field: &Outline,
+    ) -> Option<Led> {
         const DIRECTIONS: usize = 24;
-        let from = Self::candidates(rings).first()?.0;
+        let from = shape.candidates().first()?.0;
         for far in (2..=11).map(|k| f64::from(k) * 10.0) {
             for k in 0..DIRECTIONS {
                 let angle = k as f64 / DIRECTIONS as f64 * std::f64::consts::TAU;
@@ -271,8 +351,8 @@ impl Placer {
                     from.1.clamp(patch.top, patch.bottom),
                 );
                 let is_clear = self.is_free(&patch)
-                    && !is_inside(field, at)
-                    && !edges(field).any(|(a, b)| patch.is_crossed(a, b))
+                    && !field.has(at)
+                    && !field.crosses(&patch)
                     && !self.taken.iter().any(|taken| taken.is_crossed(from, to))
                     && !self.lines.iter().any(|(a, b)| crosses(from, to, *a, *b));
                 if is_clear {
@@ -293,13 +373,16 @@ impl Placer {
 mod tests {
     use super::*;
 
-    fn square(left: f64, top: f64, side: f64) -> Rings {
+    fn rings(left: f64, top: f64, side: f64) -> Rings {
         vec![vec![
             (left, top),
             (left + side, top),
             (left + side, top + side),
             (left, top + side),
         ]]
+    }
+    fn square(left: f64, top: f64, side: f64) -> Outline {
+        Outline::of(&rings(left, top, side))
     }
     fn placer() -> Placer {
         Placer::new(Patch {
@@ -315,13 +398,13 @@ mod tests {
         let field = square(50.0, 50.0, 200.0);
         let mut placer = placer();
         let roomy = square(60.0, 60.0, 60.0);
-        let at = placer.inside(&roomy, (30.0, 12.0), &Rings::new()).unwrap();
-        assert!(is_box_inside(&roomy, &Patch::around(at, (30.0, 12.0))));
+        let at = placer.inside(&roomy, (30.0, 12.0), &[]).unwrap();
+        assert!(roomy.holds(&Patch::around(at, (30.0, 12.0))));
         // Too small for it: led out of the field.
         let small = square(230.0, 100.0, 12.0);
-        assert!(placer.inside(&small, (30.0, 12.0), &Rings::new()).is_none());
+        assert!(placer.inside(&small, (30.0, 12.0), &[]).is_none());
         let led = placer.led(&small, (30.0, 12.0), &field).unwrap();
-        assert!(!is_inside(&field, led.at) && is_inside(&small, led.line.0));
+        assert!(!field.has(led.at) && small.has(led.line.0));
         // In the middle of the field no line may reach outside: no label, rather than one that another zone seems to own.
         assert!(
             placer
@@ -341,7 +424,7 @@ mod tests {
         let mark = Patch::around((80.0, 80.0), (15.0, 15.0));
         placer.take(mark);
         let mut boxes = vec![mark];
-        while let Some(at) = placer.inside(&shape, (20.0, 10.0), &Rings::new()) {
+        while let Some(at) = placer.inside(&shape, (20.0, 10.0), &[]) {
             let patch = Patch::around(at, (20.0, 10.0));
             assert!(boxes.iter().all(|other| !other.meets(&patch)));
             boxes.push(patch);
@@ -351,12 +434,57 @@ mod tests {
 
     #[test]
     fn a_hole_is_no_room() {
-        let mut ring = square(0.0, 0.0, 100.0);
-        ring.extend(square(20.0, 20.0, 60.0));
-        assert!(!is_inside(&ring, (50.0, 50.0)) && is_inside(&ring, (10.0, 50.0)));
-        assert!(!is_box_inside(
-            &ring,
-            &Patch::around((10.0, 50.0), (30.0, 10.0))
-        ));
+        let mut both = rings(0.0, 0.0, 100.0);
+        both.extend(rings(20.0, 20.0, 60.0));
+        let shape = Outline::of(&both);
+        assert!(!shape.has((50.0, 50.0)) && shape.has((10.0, 50.0)));
+        assert!(!shape.holds(&Patch::around((10.0, 50.0), (30.0, 10.0))));
+    }
+
+    #[test]
+    fn places_and_distances_are_those_of_all_edges() {
+        let ring: Vec<(f64, f64)> = (0..60)
+            .map(|k| {
+                let angle = f64::from(k) / 60.0 * std::f64::consts::TAU;
+                let reach = 60.0 + 25.0 * libm::sin(7.0 * angle);
+                (
+                    100.0 + reach * libm::cos(angle),
+                    90.0 + reach * libm::sin(angle),
+                )
+            })
+            .collect();
+        let mut both = vec![ring];
+        both.extend(rings(90.0, 80.0, 15.0));
+        few_and_many(&both, 64);
+        // Enough edges for a search.
+        let small = (0..60).map(|k| rings(f64::from(k % 10) * 9.0, f64::from(k / 10) * 8.0, 4.0));
+        both.extend(small.flatten());
+        few_and_many(&both, 304);
+        let more = (0..60).map(|k| rings(f64::from(k % 10) * 9.0, 60.0 + f64::from(k / 10), 0.5));
+        both.extend(more.flatten());
+        few_and_many(&both, 544);
+    }
+
+    fn few_and_many(rings: &Rings, count: usize) {
+        // As of an outline of few rings: none is a speck.
+        let shape = Outline::of(rings);
+        let edges: Vec<Edge> = shape.edges.iter().copied().collect();
+        assert!(
+            edges.len() == count || rings.len() > MANY_RINGS,
+            "{}",
+            edges.len()
+        );
+        for k in 0..400 {
+            let p = (f64::from(k % 20) * 9.7, f64::from(k / 20) * 9.3);
+            let odd = edges.iter().filter(|Edge { a, b, .. }| {
+                (a.1 > p.1) != (b.1 > p.1) && p.0 < a.0 + (b.0 - a.0) * (p.1 - a.1) / (b.1 - a.1)
+            });
+            assert_eq!(shape.has(p), odd.count() % 2 == 1, "{p:?}");
+            let nearest = edges.iter().map(|edge| edge.distance_2(&[p.0, p.1]));
+            assert_eq!(
+                shape.square_distance(p).to_bits(),
+                nearest.fold(f64::INFINITY, f64::min).to_bits()
+            );
+        }
     }
 }

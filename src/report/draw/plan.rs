@@ -2,16 +2,16 @@
 
 use std::collections::HashSet;
 
-use geo::MultiPolygon;
+use geo::{Area as _, Coord, MultiPolygon};
 
 use crate::map::palette::{Colour, INK, Legend, PAPER, ramp};
-use crate::map::prescription::Prescription;
+use crate::map::prescription::{Prescription, ZoneRecord};
 use crate::report::draw::drawing::{
-    Anchor, Drawing, Item, Rings, Stroke, Style, THIN, TextStyle, rough_width,
+    Anchor, Drawing, Item, Stroke, Style, THIN, TextStyle, rough_width,
 };
-use crate::report::draw::frame::{Graticule, MapFrame, Window, north_arrow, scale_bar};
+use crate::report::draw::frame::{Graticule, MapFrame, Window, is_apart, north_arrow, scale_bar};
 use crate::report::draw::hatch::Hatch;
-use crate::report::draw::labels::{Patch, Placer};
+use crate::report::draw::labels::{Outline, Patch, Placer};
 use crate::report::draw::legend;
 use crate::report::draw::legend::Entry;
 use crate::report::draw::raster::{IndexOverview, Part};
@@ -76,6 +76,8 @@ pub(crate) struct Plan<'a> {
     pub left_out: &'a [LeftOut],
     /// Ground whose rate is set by hand.
     pub set: &'a [MultiPolygon<f64>],
+    /// Borders of the zones.
+    pub borders: &'a Borders,
 }
 
 /// For what a map is drawn.
@@ -107,6 +109,50 @@ struct Sheet {
     drawing: Drawing,
     frame: MapFrame,
     phone: bool,
+}
+
+/// Borders of zones on the plane, as chains. A border that two zones share is one line, so that it takes half of the room.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Borders(Vec<Vec<Coord<f64>>>);
+
+impl Borders {
+    /// The borders of these zones.
+    pub(crate) fn of(zones: &[ZoneRecord]) -> Self {
+        let mut drawn = HashSet::new();
+        let mut chains: Vec<Vec<Coord<f64>>> = Vec::new();
+        let rings = zones
+            .iter()
+            .flat_map(|zone| &zone.outline)
+            .flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()));
+        for ring in rings {
+            let mut open = false;
+            for line in ring.lines() {
+                let [from, to] = [line.start, line.end].map(|c| (c.x.to_bits(), c.y.to_bits()));
+                if !drawn.insert((from.min(to), from.max(to))) {
+                    open = false;
+                    continue;
+                }
+                match chains.last_mut().filter(|_| open) {
+                    Some(chain) => chain.push(line.end),
+                    None => chains.push(vec![line.start, line.end]),
+                }
+                open = true;
+            }
+        }
+        Self(chains)
+    }
+}
+
+/// A chain with one more point. A point that no eye can tell from the one before it gives way; both ends stay.
+fn lengthen(chain: &mut Vec<(f64, f64)>, to: (f64, f64)) {
+    let is_near = match chain.as_slice() {
+        [.., before, last] => !is_apart(*before, *last),
+        _ => false,
+    };
+    if is_near {
+        chain.pop();
+    }
+    chain.push(to);
 }
 
 /// A rate as a label: no decimals where they say nothing.
@@ -443,6 +489,9 @@ impl Plan<'_> {
             .iter()
             .map(|cell| label(cell.state))
             .collect();
+        if labels.iter().all(|label| *label == 0) {
+            return Vec::new();
+        }
         states
             .into_iter()
             .zip(outlines(&self.prescription.grid, &labels, 3))
@@ -450,33 +499,16 @@ impl Plan<'_> {
             .collect()
     }
 
-    /// Borders of zones. A border that two zones share is one line, so that it takes half of the room.
+    /// Borders of zones.
     fn zone_lines(&self, drawing: &mut Drawing, frame: &MapFrame) {
-        let mut drawn = HashSet::new();
-        let mut chains: Vec<Vec<(f64, f64)>> = Vec::new();
-        let rings = self
-            .prescription
-            .zones
-            .iter()
-            .flat_map(|zone| &zone.outline)
-            .flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()));
-        for ring in rings {
-            let mut open = false;
-            for line in ring.lines() {
-                let [from, to] = [line.start, line.end].map(|c| (c.x.to_bits(), c.y.to_bits()));
-                if drawn.contains(&(to, from)) || !drawn.insert((from, to)) {
-                    open = false;
-                    continue;
-                }
-                let [from, to] = [line.start, line.end].map(|c| frame.place(c.x, c.y));
-                match chains.last_mut().filter(|_| open) {
-                    Some(chain) => chain.push(to),
-                    None => chains.push(vec![from, to]),
-                }
-                open = true;
+        let chains = self.borders.0.iter().map(|border| {
+            let mut chain = Vec::new();
+            for place in border {
+                lengthen(&mut chain, frame.place(place.x, place.y));
             }
-        }
-        drawing.chains(chains, ZONE_LINE);
+            chain
+        });
+        drawing.chains(chains.collect(), ZONE_LINE);
     }
 
     /// Left-out ground, boundary, strips and hard edges: each one clean line.
@@ -517,13 +549,13 @@ impl Plan<'_> {
         if !self.marks.is_empty() {
             placer.take(Patch::around(NORTH_OF_CARD, (38.0, 38.0)));
         }
-        let field = frame.rings(&self.prescription.boundary);
-        let clear: Rings = frame.rings(&self.prescription.kept_clear());
-        let strips: Vec<Rings> = self
+        let field = Outline::of(&frame.rings(&self.prescription.boundary));
+        let clear = Outline::of(&frame.rings(&self.prescription.kept_clear()));
+        let strips: Vec<Outline> = self
             .prescription
             .strips
             .iter()
-            .map(|strip| frame.rings(&strip.outline))
+            .map(|strip| Outline::of(&frame.rings(&strip.outline)))
             .collect();
         let mut found = Vec::new();
         let mut put = |text: String, size: f64, at: (f64, f64), zone, line| {
@@ -537,41 +569,41 @@ impl Plan<'_> {
             });
         };
         let room = |text: &str, size: f64| (rough_width(text, size) + 4.0, size + 2.0);
-        for (strip, rings) in self.prescription.strips.iter().zip(&strips) {
+        for (strip, shape) in self.prescription.strips.iter().zip(&strips) {
             let text = self
                 .text
                 .with("map-strip", &[("number", &strip.strip.to_string())]);
-            if let Some(at) = placer.inside(rings, room(&text, WORD_SIZE), &clear) {
+            if let Some(at) = placer.inside(shape, room(&text, WORD_SIZE), &[&clear]) {
                 put(text, WORD_SIZE, at, None, None);
-            } else if let Some(at) = placer.beside(rings, room(&text, WORD_SIZE)) {
+            } else if let Some(at) = placer.beside(shape, room(&text, WORD_SIZE)) {
                 put(text, WORD_SIZE, at, None, None);
             }
         }
-        let mut left: Vec<(usize, Rings, String)> = Vec::new();
+        let mut left: Vec<(usize, Outline, String)> = Vec::new();
         if rates {
-            let avoid: Rings = strips.iter().flatten().chain(&clear).cloned().collect();
+            let avoid: Vec<&Outline> = strips.iter().chain([&clear]).collect();
             let mut zones: Vec<usize> = (0..self.prescription.zones.len()).collect();
             let area = |k: usize| self.prescription.zones[k].area.get();
             zones.sort_by(|a, b| area(*b).total_cmp(&area(*a)));
             for k in zones.into_iter().take(MAXIMUM_LABELS) {
-                let rings = frame.rings(&self.prescription.zones[k].outline);
+                let shape = Outline::of(&frame.rings(&self.prescription.zones[k].outline));
                 let text = short(self.exported[k]);
                 let size = room(&text, RATE_SIZE);
                 let at = placer
-                    .inside(&rings, size, &avoid)
-                    .or_else(|| placer.inside(&rings, size, &clear));
+                    .inside(&shape, size, &avoid)
+                    .or_else(|| placer.inside(&shape, size, &[&clear]));
                 match at {
                     Some(at) => put(text, RATE_SIZE, at, Some(k), None),
-                    None => left.push((k, rings, text)),
+                    None => left.push((k, shape, text)),
                 }
             }
         }
-        for ground in self.left_out {
-            let rings = frame.rings(&ground.shape);
+        for ground in self.named() {
+            let shape = Outline::of(&frame.rings(&ground.shape));
             let size = room(&ground.name, WORD_SIZE);
-            if let Some(at) = placer.inside(&rings, size, &Rings::new()) {
+            if let Some(at) = placer.inside(&shape, size, &[]) {
                 put(ground.name.clone(), WORD_SIZE, at, None, None);
-            } else if let Some(led) = placer.led(&rings, size, &field) {
+            } else if let Some(led) = placer.led(&shape, size, &field) {
                 put(ground.name.clone(), WORD_SIZE, led.at, None, Some(led.line));
             }
         }
@@ -582,16 +614,27 @@ impl Plan<'_> {
         };
         let mut lines = 0;
         // The largest first; those without room are counted in the legend.
-        for (k, rings, text) in left {
+        for (k, shape, text) in left {
             if lines == most {
                 break;
             }
-            if let Some(led) = placer.led(&rings, room(&text, RATE_SIZE), &field) {
+            if let Some(led) = placer.led(&shape, room(&text, RATE_SIZE), &field) {
                 put(text, RATE_SIZE, led.at, Some(k), Some(led.line));
                 lines += 1;
             }
         }
         found
+    }
+
+    /// Left-out ground that has room for a name: of very many pieces the largest.
+    fn named(&self) -> Vec<&LeftOut> {
+        let mut named: Vec<&LeftOut> = self.left_out.iter().collect();
+        if named.len() > MAXIMUM_LABELS {
+            let area = |ground: &LeftOut| ground.shape.unsigned_area();
+            named.sort_by(|a, b| area(b).total_cmp(&area(a)));
+            named.truncate(MAXIMUM_LABELS);
+        }
+        named
     }
 
     fn check_marks(&self, drawing: &mut Drawing, frame: &MapFrame) {
@@ -713,12 +756,11 @@ fn hatch_key(hatch: Hatch) -> &'static str {
 mod tests {
     use super::*;
     use crate::map::fixture;
-    use crate::report::draw::labels::is_box_inside;
 
     fn plan<'a>(
         prescription: &'a Prescription,
         exported: &'a [f64],
-        text: &'a Text,
+        (text, borders): (&'a Text, &'a Borders),
         marks: &'a [(f64, f64)],
     ) -> Plan<'a> {
         const NONE: &Graticule = &Graticule {
@@ -735,6 +777,7 @@ mod tests {
             graticule: NONE,
             left_out: &[],
             set: &[],
+            borders,
         }
     }
 
@@ -746,7 +789,8 @@ mod tests {
         let prescription = fixture::prescription();
         let exported = vec![0.0; prescription.zones.len()];
         let text = Text::english();
-        let plan = plan(&prescription, &exported, &text, &[]);
+        let borders = Borders::of(&prescription.zones);
+        let plan = plan(&prescription, &exported, (&text, &borders), &[]);
         let Sheet {
             mut drawing, frame, ..
         } = plan.begin("rates", Size::Page(400.0), &[]);
@@ -813,7 +857,8 @@ mod tests {
             .map(|p| (p.x(), p.y()))
             .collect();
         for size in [Size::Page(400.0), Size::Phone] {
-            let plan = plan(&prescription, &exported, &text, &marks);
+            let borders = Borders::of(&prescription.zones);
+            let plan = plan(&prescription, &exported, (&text, &borders), &marks);
             let sheet = plan.begin("rates", size, &[]);
             let labels = plan.labels(&sheet.frame, true);
             assert!(
@@ -834,7 +879,7 @@ mod tests {
                 };
                 let rings = sheet.frame.rings(&prescription.zones[zone].outline);
                 assert!(
-                    is_box_inside(&rings, &label.patch),
+                    Outline::of(&rings).holds(&label.patch),
                     "{label:?} leaves its zone"
                 );
             }
@@ -848,7 +893,8 @@ mod tests {
             .map(|k| EXPORTED[k % 3])
             .collect();
         let text = Text::english();
-        let plan = plan(&prescription, &exported, &text, &[]);
+        let borders = Borders::of(&prescription.zones);
+        let plan = plan(&prescription, &exported, (&text, &borders), &[]);
         for drawing in [
             plan.rates(Size::Page(HALF_PAGE)),
             plan.index("NDVI", Size::Page(300.0)),

@@ -1,5 +1,7 @@
 //! A picture made of pixels inside a drawing: the index as it was taken, sampled on the plane.
 
+use std::sync::LazyLock;
+
 use crate::map::palette::{Colour, ramp};
 use crate::report::draw::drawing::{Drawing, Item, Pixels};
 use crate::report::draw::frame::MapFrame;
@@ -35,6 +37,18 @@ const COLOURS: u8 = 200;
 /// Greys of the surroundings: few, so that they mean nothing, and pale, so that nobody takes them for rates.
 const GREYS: u8 = 12;
 
+/// Colours of the field, then those of its surroundings; the same in every picture.
+static PALETTE: LazyLock<Vec<Colour>> = LazyLock::new(|| {
+    let grey = |k: u8| {
+        let tone = 0xf6 - 3 * k;
+        Colour::new(tone, tone, tone)
+    };
+    (0..COLOURS)
+        .map(|k| ramp(f64::from(k) / f64::from(COLOURS - 1)))
+        .chain((0..GREYS).map(grey))
+        .collect()
+});
+
 impl IndexOverview {
     /// Least and greatest value between the 2nd and the 98th percentile, so that a few odd pixels do not flatten the picture.
     pub fn range(&self) -> Option<(f64, f64)> {
@@ -69,18 +83,11 @@ impl IndexOverview {
                 COLOURS + libm::round(share * f64::from(GREYS - 1)) as u8
             }
         };
-        let grey = |k: u8| {
-            let tone = 0xf6 - 3 * k;
-            Colour::new(tone, tone, tone)
-        };
         Pixels {
             cols: self.cols,
             rows: self.rows,
             indices: self.values.iter().zip(&self.inside).map(shade).collect(),
-            palette: (0..COLOURS)
-                .map(|k| ramp(f64::from(k) / f64::from(COLOURS - 1)))
-                .chain((0..GREYS).map(grey))
-                .collect(),
+            palette: PALETTE.clone(),
         }
     }
 

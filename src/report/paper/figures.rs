@@ -7,6 +7,7 @@ use crate::map::palette::{Colour, Legend};
 use crate::pipeline::strips::Strip;
 use crate::report::document::Figure;
 use crate::report::draw::chart;
+use crate::report::draw::drawing::Drawing;
 use crate::report::draw::plan::{HALF_PAGE, LeftOut, Plan, Size, colour_of};
 use crate::report::draw::raster::IndexOverview;
 use crate::report::paper::Paper;
@@ -36,6 +37,7 @@ fn plan<'a>(
         graticule: paper.graticule,
         left_out,
         set: &paper.ground.set,
+        borders: paper.borders(),
     }
 }
 
@@ -68,6 +70,15 @@ fn left_out(paper: &Paper<'_>) -> Vec<LeftOut> {
     found
 }
 
+/// A map for pages that have less room than its height; on a screen every page has.
+fn lower(paper: &Paper<'_>, height: f64, draw: impl Fn(Size) -> Drawing) -> Vec<Drawing> {
+    if paper.settings.report.pdf {
+        LOWER.map(|share| draw(Size::Page(share * height))).into()
+    } else {
+        Vec::new()
+    }
+}
+
 /// The map of rates, as high as half a page.
 pub(super) fn rates(paper: &Paper<'_>) -> Figure {
     let (text, prescription, shown) = (paper.text, &paper.outcome.prescription, paper.shown());
@@ -77,9 +88,7 @@ pub(super) fn rates(paper: &Paper<'_>) -> Figure {
     let plan = plan(paper, &exported, &left_out, paper.overview, &[]);
     Figure {
         drawing: plan.rates(Size::Page(HALF_PAGE)),
-        lower: LOWER
-            .map(|share| plan.rates(Size::Page(share * HALF_PAGE)))
-            .into(),
+        lower: lower(paper, HALF_PAGE, |size| plan.rates(size)),
         phone: Some(plan.rates(Size::Phone)),
         alt: text.with(
             "map-rates-alt",
@@ -137,9 +146,7 @@ fn index_of(paper: &Paper<'_>, overview: Option<&IndexOverview>) -> Figure {
     let mean = ratio(paper.outcome.survey.field_mean);
     Figure {
         drawing: plan.index(name, Size::Page(INDEX_HEIGHT)),
-        lower: LOWER
-            .map(|share| plan.index(name, Size::Page(share * INDEX_HEIGHT)))
-            .into(),
+        lower: lower(paper, INDEX_HEIGHT, |size| plan.index(name, size)),
         phone: Some(plan.index(name, Size::Phone)),
         alt: text.with("map-index-alt", &[("index", name), ("mean", &mean)]),
         caption: text.with(

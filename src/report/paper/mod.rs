@@ -17,6 +17,8 @@ mod walk;
 pub(crate) use card::card_document;
 pub(crate) use walk::{scout_name, scout_words};
 
+use std::cell::OnceCell;
+
 use serde_json::{Map, Value};
 
 use crate::finding::Finding;
@@ -31,6 +33,7 @@ use crate::pipeline::season::GrowingSeason;
 use crate::report::document::{Document, Part};
 use crate::report::draw::drawing::Drawing;
 use crate::report::draw::frame::Graticule;
+use crate::report::draw::plan::Borders;
 use crate::report::draw::raster::IndexOverview;
 use crate::report::paper::shown::Shown;
 use crate::report::text::Text;
@@ -151,9 +154,16 @@ pub(crate) struct Paper<'a> {
     pub stopped: bool,
     /// Words.
     pub text: &'a Text,
+    /// Borders of the zones, which several maps draw.
+    pub borders: OnceCell<Borders>,
 }
 
 impl<'a> Paper<'a> {
+    fn borders(&self) -> &Borders {
+        let zones = &self.outcome.prescription.zones;
+        self.borders.get_or_init(|| Borders::of(zones))
+    }
+
     fn shown(&self) -> Shown<'a> {
         Shown::new(self.settings, &self.outcome.prescription)
     }
