@@ -28,6 +28,14 @@ const TIE_TOLERANCE: f64 = 1e-6;
 /// Pixels of a field that are kept for strips too narrow for pure pixels: 8 B each.
 const MAXIMUM_PIXELS: f64 = 4.0e6;
 
+/// Pixels along a strip that a piece needs to be solved as a mixture.
+pub(crate) const PIECE: f64 = 3.0;
+
+/// How many whole pieces a length has; a hair less than one more counts as that.
+pub(crate) fn whole_pieces(length: f64, piece: f64) -> usize {
+    libm::floor(length / piece + 1e-9) as usize
+}
+
 /// A place of the strip: moved by `along` quarters of its length and `across` halves of its width.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Place {
@@ -299,7 +307,7 @@ pub fn measure(
             }
             (PlanHow::Pixels(layout), Some(Found::Pixels(kept))) => {
                 let length = layout.length();
-                let pixels = PixelPlaces::new(*layout, kept, blur);
+                let mut pixels = PixelPlaces::new(*layout, kept, blur);
                 let places = pixels.places();
                 (PlaceGround::Pixels(pixels), places, length)
             }

@@ -1,7 +1,7 @@
 //! The nitrogen share as strips and the rest of the field show it: how much of a cell's index deficit is lack of nitrogen.
 
 use crate::pipeline::ground::Ground;
-use crate::pipeline::placebo::Place;
+use crate::pipeline::placebo::{PIECE, Place, whole_pieces};
 use crate::pipeline::survey::Survey;
 use crate::science::nitrogen_share::{
     NitrogenShareEstimate, NoShare, nitrogen_share, relative_variance,
@@ -26,11 +26,11 @@ pub(crate) fn measured(ground: &Ground, survey: &Survey) -> Measured {
     for (placebo, strip) in survey.placebos.iter().zip(&survey.strips) {
         let Ok(placebo) = placebo else { continue };
         let length = if placebo.is_mixture() {
-            3.0 * strip.plan.pixel
+            PIECE * strip.plan.pixel
         } else {
             cell_m
         };
-        let pieces = libm::floor(placebo.length / length + 1e-9) as usize;
+        let pieces = whole_pieces(placebo.length, length);
         let known = |place: Place| -> Vec<f64> {
             placebo
                 .pieces(place, pieces)

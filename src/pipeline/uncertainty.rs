@@ -18,7 +18,7 @@ use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::SetBy;
 use crate::pipeline::reference::Reference;
 use crate::science::monte_carlo::{
-    Band, Draw, Factor, Spreads, USUAL_CURVE_SPREAD, Z_95, band_of, place_spread,
+    Band, Draw, Factor, Moved, Spreads, USUAL_CURVE_SPREAD, Z_95, band_of, place_spread,
 };
 use crate::units::NRate;
 use crate::zones::build::Kind;
@@ -496,15 +496,20 @@ pub fn uncertainty_of(
             zone.add(&places, gets[k], areas[k]);
         }
     }
+    // Places lie between values that have a rate, so that each has one.
+    let cells: Vec<_> = (0..places.len())
+        .map(|place| {
+            let (index, reference) = places.at(place);
+            let own = (index, model.method.kept(index));
+            (own, reference, places.ratio_near(reference))
+        })
+        .collect();
+    let rate = |moved: &Moved, (own, reference, ratio): &((f64, f64), f64, Option<f64>)| {
+        moved.exact_kept(*own, *reference, *ratio).unwrap_or(0.0)
+    };
     let one = |draw: &Draw| {
         let moved = draw.moved(model);
-        let rates: Vec<f64> = (0..places.len())
-            .map(|place| {
-                rate_at(&places, place, |index, reference| {
-                    moved.exact_against(index, reference, places.ratio_near(reference))
-                })
-            })
-            .collect();
+        let rates: Vec<f64> = cells.iter().map(|cell| rate(&moved, cell)).collect();
         let field = mean.kg(|place| rates[place], 0.0) / mean.area.max(f64::MIN_POSITIVE);
         whole.kg(|place| rates[place], field)
     };
@@ -513,11 +518,9 @@ pub fn uncertainty_of(
         .map(|number| spreads.draw(requirement.seed, number).moved(model))
         .collect();
     let mut table = Array2::zeros((places.len(), draws));
-    for (place, mut row) in table.rows_mut().into_iter().enumerate() {
-        for (rate, moved) in row.iter_mut().zip(&moved) {
-            *rate = rate_at(&places, place, |index, reference| {
-                moved.exact_against(index, reference, places.ratio_near(reference))
-            });
+    for (cell, mut row) in cells.iter().zip(table.rows_mut()) {
+        for (drawn, moved) in row.iter_mut().zip(&moved) {
+            *drawn = rate(moved, cell);
         }
     }
     let field_rates: Vec<f64> = mean
@@ -566,12 +569,6 @@ pub fn uncertainty_of(
         errors.add_to(&mut uncertainty, &drawn);
     }
     Some(uncertainty)
-}
-
-/// The rate at a place of the table. Places lie between values that have a rate, so that there is one.
-fn rate_at(places: &Places, place: usize, exact: impl Fn(f64, f64) -> Option<f64>) -> f64 {
-    let (index, reference) = places.at(place);
-    exact(index, reference).unwrap_or(0.0)
 }
 
 /// P10 and P90 of each cell, on the line between those of its places.

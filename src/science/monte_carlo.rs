@@ -284,9 +284,23 @@ impl Moved {
         reference: f64,
         field_ratio: Option<f64>,
     ) -> Option<f64> {
+        self.exact_kept(
+            (index, self.model.method.kept(index)),
+            reference,
+            field_ratio,
+        )
+    }
+
+    /// The same with what the method keeps of the index ([`RateModel::rate_kept`]): one of a cell serves every draw.
+    pub fn exact_kept(
+        &self,
+        own: (f64, f64),
+        reference: f64,
+        field_ratio: Option<f64>,
+    ) -> Option<f64> {
         self.model
-            .rate_against(
-                index,
+            .rate_kept(
+                own,
                 reference * self.reference,
                 field_ratio.map(|ratio| ratio * self.ratio),
             )

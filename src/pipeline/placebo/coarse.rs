@@ -1,8 +1,10 @@
 //! Placebo places on a coarse image: the field's pixels kept once, the mixture solved at each place.
 
+use std::collections::BTreeMap;
+
 use geo::{Area as _, MultiPolygon};
 
-use super::{COVERED, Place, TIE_TOLERANCE, bounds, rings_along};
+use super::{COVERED, PIECE, Place, TIE_TOLERANCE, bounds, rings_along, whole_pieces};
 use crate::pipeline::blur::Shares;
 use crate::pipeline::scan::KeptPixel;
 use crate::pipeline::strips::{REACHES, StripPlan};
@@ -28,6 +30,8 @@ pub(super) struct Layout {
     strip_area: f64,
     reach_area: f64,
     length: f64,
+    /// How many pieces of the strip's length can be solved by themselves.
+    pieces: usize,
     /// A place's step along and across. \[m\]
     step: (f64, f64),
     /// Steps that the field spans: `(low, high)` along and across.
@@ -65,6 +69,7 @@ impl Layout {
             strip_area: strip.unsigned_area() / pixel,
             reach_area: around.unsigned_area() / pixel,
             length: frame.length,
+            pieces: whole_pieces(frame.length, PIECE * plan.pixel),
             step,
             steps: (
                 count(u0, u1, frame.length, step.0),
@@ -100,16 +105,12 @@ pub(super) struct PixelPlaces {
     /// Shares of pixels in the strip itself.
     own: Vec<(i64, i64)>,
     blur: f64,
+    /// What was solved piece by piece at each place, once places are known.
+    solved: BTreeMap<Place, Vec<Option<f64>>>,
 }
 
-/// What lies on and around a strip at a place.
-struct Around {
-    /// Pixels, with the position of each along the strip as a share of its length.
-    pixels: Vec<(MixedPixel, f64)>,
-    strip_covered: f64,
-    rest_covered: f64,
-    touches: bool,
-}
+/// Pixels on and around a strip at a place, with the position of each along the strip as a share of its length.
+type Around = Vec<(MixedPixel, f64)>;
 
 impl PixelPlaces {
     pub(super) fn new(layout: Layout, kept: &[KeptPixel], blur: f64) -> Self {
@@ -132,6 +133,7 @@ impl PixelPlaces {
             values,
             own,
             blur,
+            solved: BTreeMap::new(),
         }
     }
 
@@ -139,8 +141,9 @@ impl PixelPlaces {
         self.values.get(row, col).filter(|value| !value.is_nan())
     }
 
-    /// `None` where the strip itself does not lie in canopy, and `minimum` asks for as much: most places that are tried lie beside the field.
-    fn around(&self, place: Place, minimum: f64) -> Option<Around> {
+    /// Pixels on and around the strip at a place. Where `placebo` is asked for, `None` unless strip and surroundings lie in canopy and apart from the strip itself:
+    /// most places that are tried lie beside the field.
+    fn around(&self, place: Place, placebo: bool) -> Option<Around> {
         let layout = &self.layout;
         let strip = layout.moved(&layout.strip, place);
         let plain = Shares::of(&strip, 0.0);
@@ -150,43 +153,50 @@ impl PixelPlaces {
             .map(|(row, col)| plain.at(row, col))
             .sum();
         // Sums in another order differ in their last digits.
-        if covered / layout.strip_area < minimum - 2.0 * TIE_TOLERANCE {
+        if placebo && covered / layout.strip_area < COVERED - 2.0 * TIE_TOLERANCE {
             return None;
         }
-        let blurred = (self.blur > 0.0).then(|| Shares::of(&strip, self.blur));
         let reach = Shares::of(&layout.moved(&layout.reach, place), 0.0);
-        let (mut pixels, mut in_strip, mut in_reach, mut touches) = (Vec::new(), 0.0, 0.0, false);
+        let (mut in_strip, mut in_reach, mut inside) = (0.0, 0.0, Vec::new());
         for (row, col) in reach.touched() {
-            let share = plain.at(row, col);
             let Some(index) = self.value(row, col) else {
                 continue;
             };
-            in_strip += share;
+            in_strip += plain.at(row, col);
             in_reach += reach.at(row, col);
             if reach.at(row, col) < WHOLLY - TIE_TOLERANCE {
                 continue;
             }
-            touches |= self.own.binary_search(&(row, col)).is_ok();
-            let u = self.layout.way.uv(col as f64 + 0.5, row as f64 + 0.5).0;
+            if placebo && self.own.binary_search(&(row, col)).is_ok() {
+                return None;
+            }
+            inside.push((row, col, index));
+        }
+        let strip_covered = in_strip / layout.strip_area;
+        let rest_covered = (in_reach - in_strip) / (layout.reach_area - layout.strip_area);
+        if placebo && strip_covered.min(rest_covered) < COVERED - TIE_TOLERANCE {
+            return None;
+        }
+        let shares = if self.blur > 0.0 {
+            Shares::of(&strip, self.blur)
+        } else {
+            plain
+        };
+        let pixels = inside.into_iter().map(|(row, col, index)| {
+            let u = layout.way.uv(col as f64 + 0.5, row as f64 + 0.5).0;
             let along = u - place.along as f64 * layout.step.0;
-            let share = blurred.as_ref().map_or(share, |shares| shares.at(row, col));
             let pixel = MixedPixel {
-                share,
+                share: shares.at(row, col),
                 index,
                 block: 0,
             };
-            pixels.push((pixel, along / layout.length));
-        }
-        Some(Around {
-            pixels,
-            strip_covered: in_strip / layout.strip_area,
-            rest_covered: (in_reach - in_strip) / (layout.reach_area - layout.strip_area),
-            touches,
-        })
+            (pixel, along / layout.length)
+        });
+        Some(pixels.collect())
     }
 
     /// Each place at which strip and surroundings lie in canopy: the strip's solved index there, and its ratio to the ground beside it.
-    pub(super) fn places(&self) -> Vec<(Place, f64, Option<f64>)> {
+    pub(super) fn places(&mut self) -> Vec<(Place, f64, Option<f64>)> {
         let ((a0, a1), (c0, c1)) = self.layout.steps;
         let tried = ((a1 - a0 + 1).max(0) * (c1 - c0 + 1).max(0)) as f64;
         let every = libm::ceil(tried / MAXIMUM_PLACES).max(1.0) as i64;
@@ -194,19 +204,14 @@ impl PixelPlaces {
         for along in a0..=a1 {
             for across in (c0..=c1).filter(|across| across.rem_euclid(every) == 0) {
                 let place = Place { along, across };
-                let Some(around) = self.around(place, COVERED) else {
+                let Some(around) = self.around(place, true) else {
                     continue;
                 };
-                if around.touches
-                    || around.strip_covered < COVERED - TIE_TOLERANCE
-                    || around.rest_covered < COVERED - TIE_TOLERANCE
-                {
-                    continue;
-                }
-                let pixels: Vec<MixedPixel> =
-                    around.pixels.iter().map(|(pixel, _)| *pixel).collect();
+                let pixels: Vec<MixedPixel> = around.iter().map(|(pixel, _)| *pixel).collect();
                 if let Some((index, beside)) = mixture(&pixels) {
                     places.push((place, index, Some(index / beside)));
+                    let solved = solved_in(around, self.layout.pieces);
+                    self.solved.insert(place, solved);
                 }
             }
         }
@@ -214,16 +219,23 @@ impl PixelPlaces {
     }
 
     pub(super) fn pieces(&self, place: Place, pieces: usize) -> Vec<Option<f64>> {
-        let pixels = self.around(place, 0.0).map(|around| around.pixels);
-        let last = pieces.saturating_sub(1);
-        let mut parts: Vec<Vec<MixedPixel>> = vec![Vec::new(); pieces];
-        for (pixel, t) in pixels.into_iter().flatten() {
-            // Pixels beyond the strip's ends are beside its first and last piece, as its blocks have them.
-            let k = (libm::floor(t * pieces as f64).max(0.0) as usize).min(last);
-            if let Some(part) = parts.get_mut(k) {
-                part.push(pixel);
-            }
+        match self.solved.get(&place) {
+            Some(solved) if pieces == self.layout.pieces => solved.clone(),
+            _ => solved_in(self.around(place, false).unwrap_or_default(), pieces),
         }
-        parts.iter().map(|part| piece_mixture(part)).collect()
     }
+}
+
+/// The index of a strip in each of so many pieces of its length, as a mixture.
+fn solved_in(around: Around, pieces: usize) -> Vec<Option<f64>> {
+    let last = pieces.saturating_sub(1);
+    let mut parts: Vec<Vec<MixedPixel>> = vec![Vec::new(); pieces];
+    for (pixel, t) in around {
+        // Pixels beyond the strip's ends are beside its first and last piece, as its blocks have them.
+        let k = (libm::floor(t * pieces as f64).max(0.0) as usize).min(last);
+        if let Some(part) = parts.get_mut(k) {
+            part.push(pixel);
+        }
+    }
+    parts.iter().map(|part| piece_mixture(part)).collect()
 }

@@ -10,9 +10,8 @@ use proptest::prelude::*;
 
 fn table(places: &Places, moved: &[Moved]) -> Array2<f64> {
     Array2::from_shape_fn((places.len(), moved.len()), |(place, draw)| {
-        rate_at(places, place, |index, reference| {
-            moved[draw].exact(index, reference)
-        })
+        let (index, reference) = places.at(place);
+        moved[draw].exact(index, reference).unwrap_or(0.0)
     })
 }
 

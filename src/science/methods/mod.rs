@@ -405,7 +405,7 @@ impl RateModel {
         self.rate_by(index, reference, self.blend_against(field_ratio), None)
     }
 
-    /// The same with what the method keeps of the index ([`Formula::kept`], of the same curve and growing days): for many rates of one cell.
+    /// The same with what the method keeps of the index ([`Formula::kept`], of the same curve, scaled or not, and growing days): for many rates of one cell.
     pub fn rate_kept(
         &self,
         (index, kept): (f64, f64),

@@ -38,7 +38,11 @@ impl YieldCurve {
     /// assert_eq!(format!("{:.2}", curve.yield_at(0.50, 94.0)), "2329.77 kg/ha");
     /// ```
     pub fn yield_at(&self, index: f64, growing_days: f64) -> Yield {
-        self.a * libm::exp(self.b * in_season_estimate(index, growing_days))
+        self.a * self.growth(index, growing_days)
+    }
+    /// The yield as a multiple of `a`: what hangs on the index alone, whatever scales the curve.
+    fn growth(&self, index: f64, growing_days: f64) -> f64 {
+        libm::exp(self.b * in_season_estimate(index, growing_days))
     }
 }
 
@@ -608,11 +612,11 @@ impl Formula for YieldResponse {
         Ok(self.inputs(limits, blend).check()?)
     }
     fn kept(&self, index: f64) -> f64 {
-        self.curve.yield_at(index, self.growing_days).get()
+        self.curve.growth(index, self.growing_days)
     }
     fn rate(&self, at: &Compared<'_>) -> Option<Rate> {
         let inputs = self.inputs(at.limits, at.blend);
-        let uncapped = Yield::kg_per_ha(at.kept.unwrap_or_else(|| self.kept(at.index)));
+        let uncapped = self.curve.a * at.kept.unwrap_or_else(|| self.kept(at.index));
         let cell = rate_from(uncapped, at.index, at.reference, &inputs)?;
         Some(Rate {
             beyond: inputs.is_beyond(cell.ratio_raw),
