@@ -1,5 +1,5 @@
 // The page in a browser: the whole job on the demo and from nothing, by pointer and by keyboard, in light and dark, small and enlarged. Ends with "N passed, N failed".
-import { readFileSync, existsSync, cpSync, writeFileSync } from "node:fs";
+import { readFileSync, existsSync, cpSync, readdirSync, writeFileSync } from "node:fs";
 import { execFileSync } from "node:child_process";
 import { join } from "node:path";
 import { createServer } from "node:http";
@@ -576,15 +576,65 @@ await check("a page of another origin can neither read nor change", async () => 
 });
 
 // Control and direction characters are refused by the job file itself: tests/it/job_refusals.rs.
-await check("names that are code stay text", async () => {
-  const nasty = `<img src=x onerror=globalThis.hit=1>"'&=1+1`;
-  const folder = demo((text) => text.replace('name     = "Long Ley"', `name     = ${JSON.stringify(nasty)}`).replace('reason = "standing water"', `reason = ${JSON.stringify(nasty)}`));
-  const served = await serve([join(folder, "job.toml"), "--write"]);
+const NASTY = [
+  `<script>globalThis.hit=1</script>`, `<img src=x onerror=globalThis.hit=1>`, `<svg onload=globalThis.hit=1>`, `"><script>globalThis.hit=1</script>`, `' onmouseover='globalThis.hit=1`,
+  `</title><script>globalThis.hit=1</script>`, `</style><script>globalThis.hit=1</script>`, `]]><script>globalThis.hit=1</script>`, `--><script>globalThis.hit=1</script>`, `<![CDATA[<script>globalThis.hit=1</script>]]>`,
+  `&lt;script&gt;globalThis.hit=1&lt;/script&gt;`, `&#60;script&#62;`, `<iframe srcdoc="<script>parent.hit=1</script>">`, `<a href="javascript:globalThis.hit=1">x</a>`, `javascript:globalThis.hit=1`,
+  `<math><mtext></mtext><script>globalThis.hit=1</script>`, `<!ENTITY x SYSTEM "file:///etc/passwd">`, `&x;`, `<?xml version="1.0"?>`, `<body onload=globalThis.hit=1>`,
+  `=1+1`, `+1+1`, `-1+1`, `@SUM(A1)`, `=HYPERLINK("http://a.example","b")`,
+  "`globalThis.hit=1`", "${globalThis.hit=1}", `{{globalThis.hit=1}}`, `[% eval('1') %] || "zone"`, `'); globalThis.hit=1; ('`,
+];
+await check("names that are code stay text: 30 of them in page, report, card, styles, GPX, tables and terminal", async () => {
+  const folder = demo();
+  const template = readFileSync(join(folder, "job.toml"), "utf8");
+  const fields = [];
+  // Five to a job: its name, client, farm, the reason of an exclusion and that of a rate set by hand.
+  for (let k = 0; k < NASTY.length; k += 5) {
+    const [name, client, farm, reason, why] = NASTY.slice(k, k + 5).map((text) => JSON.stringify(text));
+    const text = template.replace('name     = "Long Ley"', () => `name     = ${name}`).replace('reason = "standing water"', () => `reason = ${reason}`)
+      .replace("[zones]", () => `[[rate.set]]\npath   = "field/wet_corner.geojson"\nat_most = "20 kg N/ha"\nreason = ${why}\n\n[zones]`) .replace(/^farm .*$/m, () => `farm = ${farm}`).replace(/^client .*$/m, () => `client = ${client}`).replace(/^folder .*$/m, `folder = "out-${k}"`);
+    const file = join(folder, `job-${k}.toml`);
+    writeFileSync(file, text);
+    fields.push({ file, names: NASTY.slice(k, k + 5), out: join(folder, `out-${k}`) });
+  }
+  execFileSync("rm", [join(folder, "job.toml")]);
+  const alone = await chromium.newContext();
+  const plain = await alone.newPage();
+  const hit = (page) => page.evaluate(() => globalThis.hit !== undefined || document.querySelector("script:not([src$='page.js']),iframe,img[src=x],body[onload],a[href^=javascript]") !== null);
+  for (const { file, out } of fields) {
+    let terminal;
+    try { terminal = execFileSync(haulm, ["map", file], { encoding: "utf8", stdio: ["ignore", "pipe", "pipe"] }); } catch (error) { throw new Error(`${file}: ${error.stderr}`); }
+    // eslint-disable-next-line no-control-regex
+    holds(!/[\x00-\x08\x0b-\x1f\x7f\x9b\u202a-\u202e\u2066-\u2069]/.test(terminal), `${file}: a control character in the terminal`);
+    for (const each of ["office/report.html", "machine/CARD.html"]) {
+      await plain.goto(`file://${join(out, each)}`);
+      holds(!(await hit(plain)), `${file}: ${each} ran something`);
+      if (each.endsWith("report.html")) holds((await plain.textContent("body")).includes(fields.find((one) => one.file === file).names[0]), `${file}: the name is not in the report as it is`);
+    }
+    for (const each of readdirSync(join(out, "office")).concat(readdirSync(join(out, "machine")).map((one) => `../machine/${one}`)).filter((one) => /\.(qml|gpx|sld|xml|kml)$/i.test(one))) {
+      const text = readFileSync(join(out, "office", each), "utf8");
+      const wrong = await plain.evaluate((xml) => { const read = new DOMParser().parseFromString(xml, "application/xml"); return read.querySelector("parsererror")?.textContent ?? read.querySelector("script,iframe,svg,img,a")?.tagName ?? (read.doctype?.internalSubset || null); }, text);
+      equal(wrong, null, `${file}: ${each}`);
+    }
+  }
+  await alone.close();
+  const served = await serve([folder, "--write"]);
   const { page, context } = await open(chromium, served);
-  await decided(page);
-  for (const number of [1, 2, 3, 4, 5]) await question(page, number);
-  holds(await page.evaluate(() => globalThis.hit === undefined && !document.querySelector("img")), "a name ran");
-  holds((await page.textContent(".head h1")).startsWith("<img"), "the name is not shown as text");
+  await page.waitForFunction((words) => document.querySelector(".folder [role=status]")?.textContent === words, `${fields.length} fields`, { timeout: 120_000 });
+  holds(!(await hit(page)), "the list of fields ran something");
+  const listed = await page.textContent("body");
+  for (const { names } of fields) holds(listed.includes(names[0]), `${names[0]} is not listed as it is`);
+  const seen = new Set();
+  for (let at = 0; at < fields.length; at++) {
+    await page.evaluate((id) => { location.hash = `job=${id}`; }, at);
+    await page.waitForFunction((names) => { const name = document.querySelector(".head h1")?.textContent; return name && !names.includes(name) && name !== ""; }, [...seen], { timeout: 60_000 });
+    await decided(page);
+    for (const number of [1, 3, 5]) await question(page, number);
+    holds(!(await hit(page)), `job ${at} ran something`);
+    const shown = await page.textContent(".head h1");
+    holds(fields.some(({ names }) => names[0] === shown), `${shown} is no name as it was given`);
+    seen.add(shown);
+  }
   await context.close();
   await served.end();
 });

@@ -1,6 +1,6 @@
 """What the page's server bears, over real sockets: many clients at once, slow ones, large files, those that go away, forged hosts.
 
-    python load.py HAULM
+    python load.py HAULM [REQUESTS]     (4 000)
 
 Starts haulm page on copies of the demo and ends with "N passed, N failed". Only the standard library.
 """
@@ -79,7 +79,7 @@ async def many(served: Served, jobs: int) -> None:
     without_retry = 0
     times: list[float] = []
     gate = asyncio.Semaphore(64)
-    total = 4_000
+    total = int(sys.argv[2]) if len(sys.argv) > 2 else 4_000
 
     async def one(k: int) -> None:
         nonlocal without_retry

@@ -115,6 +115,8 @@ impl PointDistance for Edge {
 #[derive(Clone, Debug)]
 pub(crate) struct Outline {
     edges: RTree<Edge>,
+    /// The same, where they are few.
+    few: Vec<Edge>,
     bounds: Option<Patch>,
     first: Vec<(f64, f64)>,
     /// Places for a label, which are asked for more than once.
@@ -133,8 +135,15 @@ impl Outline {
                 around: AABB::from_corners([a.0, a.1], [b.0, b.1]),
             })
         });
+        let edges: Vec<Edge> = edges.collect();
+        let few = if edges.len() <= MANY_EDGES {
+            edges.clone()
+        } else {
+            Vec::new()
+        };
         Self {
-            edges: RTree::bulk_load(edges.collect()),
+            edges: RTree::bulk_load(edges),
+            few,
             bounds: bounds(rings),
             first: rings.iter().flatten().take(CORNERS).copied().collect(),
             candidates: OnceCell::new(),
@@ -167,20 +176,24 @@ impl Outline {
         );
         self.has(middle) && !self.crosses(patch)
     }
-    /// Square of the distance of a point from the nearest edge. Of few edges all are looked at, which is quicker than to search.
-    fn square_distance(&self, p: (f64, f64)) -> f64 {
+    /// Square of the distance of a point from the nearest edge, which is known to be at most `bound`. Of few edges all are looked at, which is quicker than to
+    /// search.
+    fn square_distance(&self, p: (f64, f64), bound: f64) -> f64 {
         let at = [p.0, p.1];
-        if self.edges.size() > MANY_EDGES {
+        if self.few.is_empty() {
             let nearest = self.edges.nearest_neighbor(at);
             return nearest.map_or(f64::INFINITY, |edge| edge.distance_2(&at));
         }
-        self.edges.iter().fold(f64::INFINITY, |least, edge| {
-            if edge.around.distance_2(&at) < least {
-                least.min(edge.distance_2(&at))
-            } else {
-                least
+        let mut least = bound;
+        for edge in &self.few {
+            let (low, high) = (edge.around.lower(), edge.around.upper());
+            let x = (low[0] - p.0).max(p.0 - high[0]).max(0.0);
+            let y = (low[1] - p.1).max(p.1 - high[1]).max(0.0);
+            if x * x + y * y < least {
+                least = least.min(square_distance(p, edge.a, edge.b));
             }
-        })
+        }
+        least
     }
     fn candidates(&self) -> &[((f64, f64), f64)] {
         self.candidates.get_or_init(|| self.tried())
@@ -197,10 +210,18 @@ impl Outline {
         for row in 0..rows {
             let y = around.top + (row as f64 + 0.5) * h / rows as f64;
             let crossed: Vec<f64> = self.crossings(around.left, y).collect();
+            // From one place to the next the distance grows by the step at most; a hair more for rounding.
+            let apart = w / cols as f64;
+            let mut bound = f64::INFINITY;
             for col in 0..cols {
                 let p = (around.left + (col as f64 + 0.5) * w / cols as f64, y);
                 if crossed.iter().filter(|x| p.0 < **x).count() % 2 == 1 {
-                    found.push((p, self.square_distance(p)));
+                    let clear = self.square_distance(p, bound);
+                    let reach = libm::sqrt(clear) + apart;
+                    bound = 1.000_001 * reach * reach;
+                    found.push((p, clear));
+                } else {
+                    bound = f64::INFINITY;
                 }
             }
         }
@@ -469,6 +490,10 @@ mod tests {
         // As of an outline of few rings: none is a speck.
         let shape = Outline::of(rings);
         let edges: Vec<Edge> = shape.edges.iter().copied().collect();
+        let nearest = |p: (f64, f64)| {
+            let all = edges.iter().map(|edge| square_distance(p, edge.a, edge.b));
+            all.fold(f64::INFINITY, f64::min)
+        };
         assert!(
             edges.len() == count || rings.len() > MANY_RINGS,
             "{}",
@@ -480,11 +505,12 @@ mod tests {
                 (a.1 > p.1) != (b.1 > p.1) && p.0 < a.0 + (b.0 - a.0) * (p.1 - a.1) / (b.1 - a.1)
             });
             assert_eq!(shape.has(p), odd.count() % 2 == 1, "{p:?}");
-            let nearest = edges.iter().map(|edge| edge.distance_2(&[p.0, p.1]));
-            assert_eq!(
-                shape.square_distance(p).to_bits(),
-                nearest.fold(f64::INFINITY, f64::min).to_bits()
-            );
+            let found = shape.square_distance(p, f64::INFINITY);
+            assert_eq!(found.to_bits(), nearest(p).to_bits());
+        }
+        assert!(shape.candidates().len() > 50);
+        for (p, clear) in shape.candidates() {
+            assert_eq!(clear.to_bits(), nearest(*p).to_bits(), "{p:?}");
         }
     }
 }
