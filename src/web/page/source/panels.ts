@@ -95,7 +95,7 @@ function nitrogen(host: PanelHost): Child[] {
     ...strips.map((strip) => { const along = host.along(strip.strip); const chart = profile(strip, record?.image?.index ?? ground?.index_name ?? "index", units, record ? along : null); return chart && record ? h("div", null, chart, stretch(strip.strip, along, units)) : chart; }),
     record ? facts(
       ["Reference index", record.reference.index?.toFixed(3) ?? "–"], ["Beside it", record.reference.beside?.toFixed(3) ?? "–"],
-      ["Paleness that is nitrogen", share ? `${fixed(100 * share.share)} %, 80 % range ${fixed(100 * share.low)} to ${fixed(100 * share.high)} %` : "not known"],
+      ["Index deficit that is nitrogen", share ? `${fixed(100 * share.share)} %, 80 % range ${fixed(100 * share.low)} to ${fixed(100 * share.high)} %` : "not known"],
       ["Place", record.reference.place ? `ground beside the strips at ${record.reference.place.toFixed(3)} of the field's mean` : ""],
       ["Growing days", record.season?.growing_days !== undefined ? `${fixed(record.season.growing_days)}` : ""]) : null,
     tools(host, [["strips", strips.length ? "Draw another strip" : "Draw the reference strip"]]),
