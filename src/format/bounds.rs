@@ -29,8 +29,12 @@ pub(crate) fn markup(text: &str) -> Result<(), String> {
         let skipped = [("!--", "-->"), ("![CDATA[", "]]>"), ("?", "?>")]
             .iter()
             .find(|(start, _)| rest.starts_with(start));
-        if let Some((_, end)) = skipped {
-            at += rest.find(end).unwrap_or(rest.len());
+        if let Some((start, end)) = skipped {
+            let length = rest.find(end).unwrap_or(rest.len());
+            if *start == "?" {
+                instruction(&rest[1..length.max(1)])?;
+            }
+            at += length;
             continue;
         }
         let (mut quote, mut equals, mut length) = (None, 0_usize, rest.len());
@@ -74,9 +78,75 @@ pub(crate) fn markup(text: &str) -> Result<(), String> {
     Ok(())
 }
 
+/// Refuses an instruction that strict readers refuse, though the one at hand passes over it: what a controller cannot read must not be taken here.
+fn instruction(text: &str) -> Result<(), String> {
+    let (name, rest) = text.split_at(text.find(char::is_whitespace).unwrap_or(text.len()));
+    let is_name = name.starts_with(|first: char| first.is_alphabetic() || first == '_')
+        && name
+            .chars()
+            .all(|letter| letter.is_alphanumeric() || "._-:".contains(letter));
+    if !is_name {
+        return Err(format!("its instruction <?{name} … has no name of XML"));
+    }
+    if name != "xml" {
+        return Ok(());
+    }
+    let value = |key: &str| -> Option<&str> {
+        let after = rest.split_once(key)?.1.trim_start().strip_prefix('=')?;
+        let after = after.trim_start();
+        let quote = after
+            .chars()
+            .next()
+            .filter(|quote| "'\"".contains(*quote))?;
+        after[1..].split(quote).next()
+    };
+    let version = value("version").unwrap_or_default();
+    let is_version = version
+        .strip_prefix("1.")
+        .is_some_and(|minor| !minor.is_empty() && minor.bytes().all(|byte| byte.is_ascii_digit()));
+    if !is_version {
+        return Err(format!(
+            "its declaration names the version {version:?} of XML"
+        ));
+    }
+    let encoding = value("encoding").unwrap_or("utf-8").to_ascii_lowercase();
+    let known = ["utf-8", "utf8", "us-ascii", "ascii"].contains(&encoding.as_str())
+        || encoding.starts_with("iso-8859-")
+        || encoding.starts_with("windows-125");
+    if known {
+        Ok(())
+    } else {
+        Err(format!(
+            "its declaration names the encoding {encoding:?}, which is none for text of single bytes or UTF-8"
+        ))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn instructions_that_strict_readers_refuse_are_refused() {
+        for (text, word) in [
+            ("<?xm| version=\"1.0\"?><a/>", "xm|"),
+            ("<? version=\"1.0\"?><a/>", "no name"),
+            ("<?xml version=\"1.0\" encoding=\"UT&-8\"?><a/>", "ut&-8"),
+            ("<?xml version=\"1.0\" encoding=\"UTF-16\"?><a/>", "utf-16"),
+            ("<?xml version=\"1&0\"?><a/>", "1&0"),
+            ("<?xml encoding=\"UTF-8\"?><a/>", "version"),
+        ] {
+            let wording = markup(text).unwrap_err();
+            assert!(wording.contains(word), "{wording}");
+        }
+        for text in [
+            "<?xml version=\"1.0\" encoding=\"UTF-8\"?><a/>",
+            "<?xml version='1.1' encoding='iso-8859-1' standalone=\"yes\"?><a/>",
+            "\u{feff}<?xml version = \"1.0\"?>\n<?xml-stylesheet href=\"a.xsl\"?><a/>",
+        ] {
+            assert_eq!(markup(text), Ok(()), "{text}");
+        }
+    }
 
     #[test]
     fn what_is_built_to_take_time_is_refused_with_its_number() {

@@ -57,7 +57,10 @@ mod tests {
     fn names_that_begin_like_a_formula_stay_text() {
         let rows = ["=1+1", "+1", "-1", "@SUM(A1)", "A-1"].map(|name| row(name, Some(-0.5)));
         let text = String::from_utf8(csv(&TABLE, rows.into_iter())).unwrap();
-        let names: Vec<&str> = text.lines().filter_map(|line| line.split(',').next()).collect();
+        let names: Vec<&str> = text
+            .lines()
+            .filter_map(|line| line.split(',').next())
+            .collect();
         assert_eq!(names, ["a", "'=1+1", "'+1", "'-1", "'@SUM(A1)", "A-1"]);
         assert!(text.lines().skip(1).all(|line| line.ends_with(",-0.5,3")));
     }
