@@ -1,5 +1,6 @@
 //! Our own small renderer: maps and charts as SVG, every figure in vectors, no script, no outside file.
 
+pub(crate) mod borders;
 pub(crate) mod chart;
 pub(crate) mod drawing;
 pub(crate) mod frame;

@@ -1,15 +1,14 @@
 //! The maps: rates by zone, index as taken, index by cell; each with surroundings, graticule, strips, left-out ground, scale bar, north and legend.
 
-use std::collections::HashSet;
-
-use geo::{Area as _, Coord, MultiPolygon};
+use geo::{Area as _, MultiPolygon};
 
 use crate::map::palette::{Colour, INK, Legend, PAPER, ramp};
-use crate::map::prescription::{Prescription, ZoneRecord};
+use crate::map::prescription::Prescription;
+use crate::report::draw::borders::Borders;
 use crate::report::draw::drawing::{
     Anchor, Drawing, Item, Stroke, Style, THIN, TextStyle, rough_width,
 };
-use crate::report::draw::frame::{Graticule, MapFrame, Window, is_apart, north_arrow, scale_bar};
+use crate::report::draw::frame::{Graticule, MapFrame, Window, north_arrow, scale_bar};
 use crate::report::draw::hatch::Hatch;
 use crate::report::draw::labels::{Outline, Patch, Placer};
 use crate::report::draw::legend;
@@ -109,50 +108,6 @@ struct Sheet {
     drawing: Drawing,
     frame: MapFrame,
     phone: bool,
-}
-
-/// Borders of zones on the plane, as chains. A border that two zones share is one line, so that it takes half of the room.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub(crate) struct Borders(Vec<Vec<Coord<f64>>>);
-
-impl Borders {
-    /// The borders of these zones.
-    pub(crate) fn of(zones: &[ZoneRecord]) -> Self {
-        let mut drawn = HashSet::new();
-        let mut chains: Vec<Vec<Coord<f64>>> = Vec::new();
-        let rings = zones
-            .iter()
-            .flat_map(|zone| &zone.outline)
-            .flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()));
-        for ring in rings {
-            let mut open = false;
-            for line in ring.lines() {
-                let [from, to] = [line.start, line.end].map(|c| (c.x.to_bits(), c.y.to_bits()));
-                if !drawn.insert((from.min(to), from.max(to))) {
-                    open = false;
-                    continue;
-                }
-                match chains.last_mut().filter(|_| open) {
-                    Some(chain) => chain.push(line.end),
-                    None => chains.push(vec![line.start, line.end]),
-                }
-                open = true;
-            }
-        }
-        Self(chains)
-    }
-}
-
-/// A chain with one more point. A point that no eye can tell from the one before it gives way; both ends stay.
-fn lengthen(chain: &mut Vec<(f64, f64)>, to: (f64, f64)) {
-    let is_near = match chain.as_slice() {
-        [.., before, last] => !is_apart(*before, *last),
-        _ => false,
-    };
-    if is_near {
-        chain.pop();
-    }
-    chain.push(to);
 }
 
 /// A rate as a label: no decimals where they say nothing.
@@ -501,14 +456,7 @@ impl Plan<'_> {
 
     /// Borders of zones.
     fn zone_lines(&self, drawing: &mut Drawing, frame: &MapFrame) {
-        let chains = self.borders.0.iter().map(|border| {
-            let mut chain = Vec::new();
-            for place in border {
-                lengthen(&mut chain, frame.place(place.x, place.y));
-            }
-            chain
-        });
-        drawing.chains(chains.collect(), ZONE_LINE);
+        drawing.chains(self.borders.on(frame), ZONE_LINE);
     }
 
     /// Left-out ground, boundary, strips and hard edges: each one clean line.
