@@ -8,7 +8,8 @@
 //! 1. [`prepare`] reads a job and all that it names, passes over the pixels once, and closes every file. What it hands back, [`Prepared`], holds nothing that a changed rate
 //!    depends on; it is cheap to copy and goes to any thread.
 //! 2. [`Prepared::decide`] makes a [`Decision`] by some settings: the reference judged, rates, zones, totals, money, findings. Values only, no file, no clock, so the same
-//!    settings give the same bits. [`Prepared::decide_without_draws`] leaves the draws of uncertainty for [`Decision::with_uncertainty`].
+//!    settings give the same bits. [`Prepared::decide_without_draws`] leaves the draws of uncertainty for [`Decision::with_uncertainty`]. [`Prepared::rates`] stops at the
+//!    rates of cells and zones, for a map at once, and [`Rates::decision`] goes on.
 //! 3. [`Decision::files`] makes the files as named bytes: [`MapFiles`] with the map id, the prescription in each format, card, report and record. Nothing is written until
 //!    [`app::commit`] is asked to.
 //!
@@ -107,7 +108,7 @@ pub mod web;
 pub mod zones;
 
 #[cfg(feature = "system")]
-pub use app::decide::Decision;
+pub use app::decide::{Decision, Rates};
 #[cfg(feature = "system")]
 pub use app::error::AppError;
 #[cfg(feature = "system")]

@@ -385,7 +385,7 @@ pub fn with_draws(settings: &Settings, basis: &Basis<'_>, outcome: Outcome) -> C
 /// The whole walk at once: pixels, decision, uncertainty.
 ///
 /// # Errors
-/// As [`survey`] and [`decide`]; [`StepError::Lay`] when headland or margin cannot be cut into cells.
+/// As [`survey`], [`cell_rates`] and [`mapped`]; [`StepError::Lay`] when headland or margin cannot be cut into cells.
 pub fn run(
     settings: &Settings,
     ground: &Ground,
