@@ -1,5 +1,7 @@
 //! How much memory a run may use, and whether it will do.
 
+use geo::{CoordsIter as _, MultiPolygon};
+
 use crate::app::error::AppError;
 use crate::app::open::{Canopy, Image};
 use crate::app::requests::Common;
@@ -8,6 +10,10 @@ use crate::app::requests::Common;
 const BASE_MIB: u64 = 64;
 /// What a cell takes until the last file is written: its shape, its record, its row in the database of the office. Measured with a million cells. \[B\]
 const CELL_BYTES: u64 = 1_150;
+/// What a vertex of the boundary takes, and a ring of it besides: in every shape that is cut from it, and in the files. Measured with a million vertices and with a hundred
+/// thousand holes. \[B\]
+const VERTEX_BYTES: u64 = 920;
+const RING_BYTES: u64 = 3_200;
 const MIB: u64 = 1 << 20;
 
 /// Size of GDAL's cache of blocks. \[MiB\]
@@ -81,13 +87,50 @@ pub(crate) const fn of_windows(memory_mib: u64) -> u64 {
     memory_mib * MIB
 }
 
-/// Refuses a field with more cells than the memory allowed can hold.
+/// Refuses a field with more cells, or a boundary with more vertices, than the memory allowed can hold.
 ///
 /// # Errors
 /// With what is needed and what is allowed.
-pub(crate) fn enough(cells: usize, common: &Common) -> Result<(), AppError> {
-    let needed =
-        BASE_MIB + cache_mib(common.memory_mib) + (cells as u64 * CELL_BYTES).div_ceil(MIB);
+pub(crate) fn enough(
+    cells: usize,
+    (boundary, exclusions): (&MultiPolygon<f64>, &MultiPolygon<f64>),
+    common: &Common,
+) -> Result<(), AppError> {
+    let always = BASE_MIB + cache_mib(common.memory_mib);
+    let bytes = |shape: &MultiPolygon<f64>| {
+        let rings: usize = shape.iter().map(|part| 1 + part.interiors().len()).sum();
+        let vertices = shape.coords_count();
+        let needed = vertices as u64 * VERTEX_BYTES + rings as u64 * RING_BYTES;
+        (needed, vertices, rings)
+    };
+    // Holes of the boundary are exclusions too: what is larger counts for both.
+    let (of_outlines, key, what, (vertices, rings)) = match (bytes(boundary), bytes(exclusions)) {
+        ((of_boundary, ..), (more, vertices, rings)) if more > of_boundary => {
+            (more, "field.exclude", "exclusions", (vertices, rings))
+        }
+        ((of_boundary, vertices, rings), _) => (
+            of_boundary,
+            "field.boundary",
+            "a boundary",
+            (vertices, rings),
+        ),
+    };
+    let needed = always + of_outlines.div_ceil(MIB);
+    if needed > common.memory_mib {
+        return Err(AppError::refused(
+            "memory.outlines",
+            format!(
+                "{what} of {vertices} vertices in {rings} rings: about {needed} MiB of memory are needed, and {} MiB are allowed",
+                common.memory_mib
+            ),
+        )
+        .with_fact(key, "more corners than a field has")
+        .with_hint(format!(
+            "simplify it to a decimetre, or allow more with --memory {}",
+            needed.next_multiple_of(128)
+        )));
+    }
+    let needed = always + (of_outlines + cells as u64 * CELL_BYTES).div_ceil(MIB);
     if needed <= common.memory_mib {
         return Ok(());
     }
@@ -118,13 +161,27 @@ mod tests {
             memory_mib,
             ..Common::default()
         };
-        assert!(enough(6_000, &common(128)).is_ok());
-        assert!(enough(1_000_000, &Common::default()).is_ok());
-        let refusal = enough(1_000_000, &common(512)).unwrap_err();
+        let square = geo::Rect::new((0.0, 0.0), (9.0, 9.0)).to_polygon();
+        let field = MultiPolygon::new(vec![square.clone()]);
+        let none = MultiPolygon::new(Vec::new());
+        assert!(enough(6_000, (&field, &none), &common(128)).is_ok());
+        assert!(enough(1_000_000, (&field, &none), &Common::default()).is_ok());
+        let refusal = enough(1_000_000, (&field, &none), &common(512)).unwrap_err();
         assert!(
             refusal
                 .to_string()
                 .contains("1000000 cells need about 1193 MiB"),
+            "{refusal}"
+        );
+
+        let holes = vec![square.exterior().clone(); 100_000];
+        let pierced = MultiPolygon::new(vec![geo::Polygon::new(square.exterior().clone(), holes)]);
+        assert!(enough(6_000, (&pierced, &none), &common(1_024)).is_ok());
+        let refusal = enough(6_000, (&field, &pierced), &common(512)).unwrap_err();
+        assert!(
+            refusal
+                .to_string()
+                .contains("exclusions of 500005 vertices in 100001 rings: about 840 MiB"),
             "{refusal}"
         );
     }

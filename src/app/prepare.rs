@@ -383,7 +383,8 @@ fn open_job(
         (_, laid_out) => laid_out?.into_log(&mut findings),
     };
     masks_reach(&image, &ground)?;
-    memory::enough(ground.grid.cells.len(), common)?;
+    let outlines = (&ground.boundary, &ground.exclusions);
+    memory::enough(ground.grid.cells.len(), outlines, common)?;
     if image.stack.points().is_none() {
         image_source::coarse(ground.pixel, ground.area, &mut findings);
     }

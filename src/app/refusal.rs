@@ -197,6 +197,10 @@ impl From<GroundError> for AppError {
                 "check that strip and boundary show the same field",
             )
             .with_fact(file.clone(), "reference strips"),
+            GroundError::ManyStrips { .. } => refusal(
+                "reference.many",
+                "check that this is the layer of strips, or let a filter (where) name those of the field",
+            ),
             GroundError::StripsOverlap { .. } => {
                 refusal("reference.overlap", "draw each strip once")
             }

@@ -620,6 +620,9 @@ fn check_together(
     })
 }
 
+/// Strips of a field; nobody lays a tenth of it. Each is compared with each.
+const MAXIMUM_STRIPS: usize = 500;
+
 /// Each polygon part of each feature is one strip.
 fn strips_of(
     carrier: &mut Carrier<'_>,
@@ -628,7 +631,16 @@ fn strips_of(
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<MultiPolygon<f64>>, GroundError> {
     let mut strips = Vec::new();
-    for shape in carrier.polygons(layer)? {
+    let shapes = carrier.polygons(layer)?;
+    let count = shapes.iter().map(|shape| shape.0.len()).sum();
+    if count > MAXIMUM_STRIPS {
+        return Err(GroundError::ManyStrips {
+            file: layer.file.clone(),
+            count,
+            most: MAXIMUM_STRIPS,
+        });
+    }
+    for shape in shapes {
         for part in repaired_ground(&shape, "reference strip", &layer.file, findings) {
             strips.push(MultiPolygon::new(vec![part]));
         }

@@ -55,6 +55,16 @@ pub enum GroundError {
         /// The file.
         file: String,
     },
+    /// More strips than anybody lays.
+    #[error("{file}: {count} reference strips, at most {most} are measured")]
+    ManyStrips {
+        /// The file.
+        file: String,
+        /// How many.
+        count: usize,
+        /// How many are measured.
+        most: usize,
+    },
     /// Two strips overlap.
     #[error("reference strips {first} and {second} overlap by {}", Area::m2(*area).both())]
     StripsOverlap {

@@ -88,12 +88,14 @@ def squares(count, way, side):
         yield [way(x - side, y - side), way(x - side, y + side), way(x + side, y + side), way(x + side, y - side), way(x - side, y - side)]
 
 
-@case("a boundary of 1 000 000 vertices", mapped=True, within=10)
+@case("a boundary of 1 000 000 vertices in 512 MiB", "vertices", "MiB")
+@case("a boundary of 1 000 000 vertices", mapped=True, within=10, memory=1_024)
 def _(folder):
     layer(folder / "boundary.geojson", [[wavy(1_000_000, lonlat())]])
 
 
-@case("a boundary with 100 000 holes", mapped=True, within=10)
+@case("a boundary with 100 000 holes in 512 MiB", "rings", "MiB")
+@case("a boundary with 100 000 holes", mapped=True, within=10, memory=1_024)
 def _(folder):
     way = lonlat()
     frame = [way(x, y) for x, y in ((0, 0), (240, 0), (240, 288), (0, 288), (0, 0))]
@@ -106,10 +108,11 @@ def _(folder):
     layer(folder / "boundary.geojson", [[[way(x, y) for x, y in ((0, 0), (240, 0), (240, 288), (120, 300_000), (0, 0))]]])
 
 
-@case("100 000 exclusions", mapped=True, within=30)
+@case("100 000 exclusions in 512 MiB", "exclusions", "rings", "MiB", within=30)
+@case("100 000 exclusions", mapped=True, within=30, memory=2_048)
 def _(folder):
     layer(folder / "ponds.geojson", [[ring] for ring in squares(100_000, lonlat(), 0.05)])
-    job(folder, "\n[imagery]", '\n[[field.exclusion]]\npath = "ponds.geojson"\n\n[imagery]')
+    job(folder, "\n[imagery]", '\n[[field.exclude]]\npath = "ponds.geojson"\n\n[imagery]')
 
 
 @case("a boundary of 100 000 parts")
@@ -117,7 +120,7 @@ def _(folder):
     layer(folder / "boundary.geojson", [[ring] for ring in squares(100_000, lonlat(), 0.3)])
 
 
-@case("100 000 strips")
+@case("100 000 strips", "strips.geojson", "100000", "500")
 def _(folder):
     layer(folder / "strips.geojson", [[ring] for ring in squares(100_000, lonlat(), 0.3)])
 
@@ -317,7 +320,7 @@ def _(folder):
 @case("a job with 100 000 exclusions", "job.toml")
 def _(folder):
     with open(folder / "job.toml", "a") as out:
-        out.writelines('\n[[field.exclusion]]\npath = "boundary.geojson"\n' for _ in range(100_000))
+        out.writelines('\n[[field.exclude]]\npath = "boundary.geojson"\n' for _ in range(100_000))
 
 
 @case("an amount of 1 MB", "working_width")
