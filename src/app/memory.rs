@@ -10,7 +10,7 @@ use crate::app::requests::Common;
 const BASE_MIB: u64 = 64;
 /// What a cell takes until the last file is written: its shape, its record, its row in the database of the office. Measured with a million cells. \[B\]
 const CELL_BYTES: u64 = 1_150;
-/// What a vertex of the boundary takes, and a ring of it besides: in every shape that is cut from it, and in the files. Measured with a million vertices and with a hundred
+/// What a vertex of boundary or exclusions takes, and a ring besides: in every shape that is cut from it, and in the files. Measured with a million vertices and with a hundred
 /// thousand holes. \[B\]
 const VERTEX_BYTES: u64 = 920;
 const RING_BYTES: u64 = 3_200;
@@ -87,7 +87,7 @@ pub(crate) const fn of_windows(memory_mib: u64) -> u64 {
     memory_mib * MIB
 }
 
-/// Refuses a field with more cells, or a boundary with more vertices, than the memory allowed can hold.
+/// Refuses a field with more cells, or boundary or exclusions with more vertices, than the memory allowed can hold.
 ///
 /// # Errors
 /// With what is needed and what is allowed.
