@@ -13,14 +13,14 @@ use crate::app::new_fields::{NamedField, fields_of, slugs};
 use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};
 use crate::app::new_strips;
 use crate::app::new_strips::{Source, Strip};
-use crate::app::open::{refuse_network, refuse_onto};
+use crate::app::open::{areas, refuse_network, refuse_onto};
 use crate::app::requests::{Common, NewRequest};
 use crate::app::rights::Rights;
 use crate::app::setup::set_up;
 use crate::finding::{Finding, by_weight, codes};
 use crate::format::raster::RasterFacts;
 use crate::format::raster::product::into_archive;
-use crate::format::vector::{VectorLayer, read_columns, read_polygons};
+use crate::format::vector::{VectorLayer, read_columns};
 use crate::format::weather;
 use crate::job::amount;
 use crate::job::fault::{Fault, JobError};
@@ -474,7 +474,7 @@ fn said(request: &NewRequest, filter: Option<&str>) -> Result<Said, AppError> {
     set_up(&request.common);
     let mut findings = Vec::new();
     let (raster, is_product) = described(&request.raster, folder_of(&request.job))?;
-    let boundary = read_polygons(&request.boundary, None, filter)?;
+    let boundary = areas(&request.boundary, None, filter)?;
     if boundary.shapes.len() > 1 {
         findings.push(Finding::caution(
             codes::BOUNDARY_SEVERAL,

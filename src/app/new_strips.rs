@@ -4,8 +4,9 @@ use std::path::Path;
 
 use crate::app::error::AppError;
 use crate::app::new_fields::fields_of;
+use crate::app::open;
 use crate::finding::{Finding, codes};
-use crate::format::vector::{read_lines, read_polygons};
+use crate::format::vector::read_lines;
 use crate::job::amount;
 use crate::space::crs::{Crs, CrsError, Projector};
 use crate::space::polygon::{joined, lines_widened};
@@ -68,7 +69,7 @@ fn failed(path: &Path, error: &CrsError) -> AppError {
 
 /// Polygons of a file as one, in WGS 84.
 pub(crate) fn ground(path: &Path, filter: Option<&str>) -> Result<MultiPolygon<f64>, AppError> {
-    let layer = read_polygons(path, None, filter)?;
+    let layer = open::areas(path, None, filter)?;
     let shapes: Vec<MultiPolygon<f64>> = layer
         .shapes
         .into_iter()

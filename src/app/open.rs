@@ -200,17 +200,23 @@ pub(crate) fn polygons(
     source: &VectorSource,
     network: bool,
 ) -> Result<Layer<MultiPolygon<f64>>, AppError> {
-    layer(
-        source,
-        &|path: &Path, name: Option<&str>, filter: Option<&str>| {
-            let read = read_polygons(path, name, filter)?;
-            for (number, shape) in read.shapes.iter().enumerate() {
-                smooth_enough(path, number, &shape.geometry)?;
-            }
-            Ok(read)
-        },
-        network,
-    )
+    layer(source, &areas, network)
+}
+
+/// Polygons of a file, none of them a saw or a comb. Whatever reads ground for a computation reads it here.
+///
+/// # Errors
+/// As [`read_polygons`]; an outline that goes to and fro beyond any field's.
+pub(crate) fn areas(
+    path: &Path,
+    layer: Option<&str>,
+    filter: Option<&str>,
+) -> Result<VectorLayer<MultiPolygon<f64>>, AppError> {
+    let read = read_polygons(path, layer, filter)?;
+    for (number, shape) in read.shapes.iter().enumerate() {
+        smooth_enough(path, number, &shape.geometry)?;
+    }
+    Ok(read)
 }
 
 /// An outline that is longer than the way around it by more than this is no field's: a saw that takes memory with the square of its teeth.
@@ -258,9 +264,6 @@ pub(crate) fn ground(
     network: bool,
     held: Option<&Held>,
 ) -> Result<GroundInputs, AppError> {
-    let polygons = |path: &Path, name: Option<&str>, filter: Option<&str>| {
-        read_polygons(path, name, filter).map_err(AppError::from)
-    };
     let lines = |path: &Path, name: Option<&str>, filter: Option<&str>| {
         read_lines(path, name, filter).map_err(AppError::from)
     };
@@ -272,8 +275,11 @@ pub(crate) fn ground(
     let shared = |source: &VectorSource| {
         let held = held.and_then(|held| held.layer(source));
         held.map_or_else(
-            || layer(source, &polygons, network),
+            || layer(source, &areas, network),
             |held| {
+                for (number, shape) in held.shapes.iter().enumerate() {
+                    smooth_enough(&source.path, number, &shape.geometry)?;
+                }
                 Ok(Layer {
                     crs: held.crs.clone(),
                     shapes: held
@@ -293,20 +299,20 @@ pub(crate) fn ground(
         exclusions: field
             .exclusions
             .iter()
-            .map(|exclusion| layer(&exclusion.source, &polygons, network))
+            .map(|exclusion| layer(&exclusion.source, &areas, network))
             .collect::<Result<_, _>>()?,
         set: settings
             .rate
             .set
             .iter()
-            .map(|set| layer(&set.source, &polygons, network))
+            .map(|set| layer(&set.source, &areas, network))
             .collect::<Result<_, _>>()?,
         strips: match &settings.reference.source {
             ReferenceSource::Strips(source) => Some(shared(source)?),
             ReferenceSource::Readings(_) | ReferenceSource::Percentile(_) => None,
         },
         reference_zones: match &settings.reference.strips_use {
-            StripsUse::Zones { source, .. } => Some(layer(source, &polygons, network)?),
+            StripsUse::Zones { source, .. } => Some(layer(source, &areas, network)?),
             StripsUse::Pooled | StripsUse::Nearest | StripsUse::InverseDistance => None,
         },
         edges: field
@@ -321,7 +327,7 @@ pub(crate) fn ground(
             .iter()
             .map(|area| {
                 Ok(AreaInput {
-                    shapes: layer(&area.source, &polygons, network)?,
+                    shapes: layer(&area.source, &areas, network)?,
                     guidance: guidance(&area.heading)?,
                 })
             })

@@ -10,6 +10,25 @@ const MAXIMUM_SPACES: usize = 10_000;
 /// Elements, their ends, and remarks. A million vertices of task data are 2 million.
 const MAXIMUM_TAGS: usize = 20_000_000;
 
+/// A line of a table; a hundred columns of a station's record have some thousand. (bytes)
+const LONGEST_LINE: usize = 1 << 16;
+
+/// Refuses a table with a line that is built to take memory: its reader keeps a place for every value of a line.
+///
+/// # Errors
+/// The line and its length.
+pub(crate) fn lines(text: &str) -> std::io::Result<()> {
+    let long = text.lines().position(|line| line.len() > LONGEST_LINE);
+    long.map_or(Ok(()), |at| {
+        let length = text.lines().nth(at).map_or(0, str::len);
+        let reason = format!(
+            "line {} has {length} bytes, at most {LONGEST_LINE} are read",
+            at + 1
+        );
+        Err(std::io::Error::other(reason))
+    })
+}
+
 /// Refuses a text in markup that is built to take a reader's time or memory, naming the part that is too large.
 ///
 /// # Errors
@@ -167,6 +186,16 @@ mod tests {
             let wording = markup(text).unwrap_err();
             assert!(wording.contains(word), "{wording}");
         }
+    }
+
+    #[test]
+    fn a_table_with_a_line_without_end_is_refused_with_its_number() {
+        let wording = lines(&format!("a,b\n{}\n1,2\n", "1,".repeat(40_000))).unwrap_err();
+        assert!(
+            wording.to_string().contains("line 2 has 80000 bytes"),
+            "{wording}"
+        );
+        assert!(lines(&"1,2\n".repeat(100_000)).is_ok());
     }
 
     #[test]

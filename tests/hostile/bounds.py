@@ -102,7 +102,7 @@ def _(folder):
     layer(folder / "boundary.geojson", [[frame, *squares(100_000, way, 0.05)]])
 
 
-@case("a boundary with a corner 300 km away", within=30)
+@case("a boundary with a corner 300 km away", "image.unseen", within=30)
 def _(folder):
     way = lonlat()
     layer(folder / "boundary.geojson", [[[way(x, y) for x, y in ((0, 0), (240, 0), (240, 288), (120, 300_000), (0, 0))]]])
@@ -115,7 +115,7 @@ def _(folder):
     job(folder, "\n[imagery]", '\n[[field.exclude]]\npath = "ponds.geojson"\n\n[imagery]')
 
 
-@case("a boundary of 100 000 parts")
+@case("a boundary of 100 000 parts", "100000 features")
 def _(folder):
     layer(folder / "boundary.geojson", [[ring] for ring in squares(100_000, lonlat(), 0.3)])
 
@@ -140,7 +140,7 @@ def _(folder):
     layer(folder / "boundary.geojson", [[[*ring, way(240, 0), way(240, 288), way(0, 288), way(0, 0)]]])
 
 
-@case("a star whose edges all cross")
+@case("a star whose edges all cross", "times as long")
 def _(folder):
     way = lonlat()
     count = 4_001
@@ -159,7 +159,7 @@ def _(folder):
     (folder / "boundary.geojson").write_text(text.replace('"properties":{', '"properties":{"a":"' + "x" * 90_000_000 + '",', 1)[:-1])
 
 
-@case("a GeoJSON of a million empty features")
+@case("a GeoJSON of a million empty features", "feature 1")
 def _(folder):
     one = '{"type":"Feature","properties":{"a":1},"geometry":null}'
     (folder / "boundary.geojson").write_text('{"type":"FeatureCollection","features":[' + ",".join([one] * 1_000_000) + "]}")
@@ -174,7 +174,7 @@ def as_kml(folder, text):
     job(folder, '"boundary.geojson"', '"boundary.kml"')
 
 
-@case("KML of a million vertices", within=30)
+@case("KML of a million vertices", "vertices", "MiB", within=30)
 def _(folder):
     as_kml(folder, markup_of(" ".join(f"{x:.9f},{y:.9f}" for x, y in wavy(1_000_000, lonlat()))))
 
@@ -225,7 +225,7 @@ def _(folder):
     image(folder, ["SPARSE_OK=TRUE", "TILED=YES", "BLOCKXSIZE=16384", "BLOCKYSIZE=16384", "BIGTIFF=YES"], 2_000_000, 2_000_000)
 
 
-@case("an image whose tiles inflate a thousandfold", within=60)
+@case("an image whose tiles inflate a thousandfold", "nothing of the field is seen")
 def _(folder):
     image(folder, ["COMPRESS=DEFLATE", "TILED=YES", "BLOCKXSIZE=4096", "BLOCKYSIZE=4096", "ZLEVEL=9"], 40_000, 40_000)
 
@@ -248,7 +248,7 @@ def _(folder):
     virtual(folder, "".join(source.format(k) for k in range(30_000)))
 
 
-@case("a virtual raster that names one source 500 000 times")
+@case("a virtual raster that names one source 500 000 times", "MiB")
 def _(folder):
     source = '<SimpleSource><SourceFilename relativeToVRT="1">image.tif</SourceFilename><SourceBand>1</SourceBand></SimpleSource>'
     virtual(folder, source * 500_000)
@@ -262,7 +262,7 @@ def _(folder):
     job(folder, '"image.tif"', '"39.vrt"')
 
 
-@case("virtual rasters that name each other twice, 16 deep", within=60)
+@case("virtual rasters that name each other four times, 15 deep", "ways", within=60)
 def _(folder):
     for k in range(15):
         inner = "image.tif" if k == 0 else f"{k - 1}.vrt"
@@ -353,7 +353,7 @@ def _(folder):
     job(folder, 'index = "NDVI"', 'index = "' + "(" * 100_000 + "nir" + ")" * 100_000 + '"')
 
 
-@case("weather of 90 MB")
+@case("weather of 90 MB", "w.csv", "a second time")
 def _(folder):
     with open(folder / "w.csv", "w") as out:
         out.write("date,tmin_c,tmax_c\n")
@@ -361,13 +361,13 @@ def _(folder):
     job(folder, "growing_days = 100", 'weather = "w.csv"')
 
 
-@case("weather of one line of 90 MB")
+@case("weather of one line of 90 MB", "w.csv", "90000000 bytes")
 def _(folder):
     (folder / "w.csv").write_text("date,tmin_c,tmax_c\n" + "1," * 45_000_000)
     job(folder, "growing_days = 100", 'weather = "w.csv"')
 
 
-@case("weather for every day of ten thousand years")
+@case("weather for every day of ten thousand years", mapped=True)
 def _(folder):
     import datetime
 
@@ -378,7 +378,7 @@ def _(folder):
     job(folder, "growing_days = 100", 'weather = "w.csv"')
 
 
-@case("2 000 000 readings", within=60, memory=2048)
+@case("2 000 000 readings", within=60, mapped=True, memory=2_048)
 def _(folder):
     dice = random.Random(3)
     with open(folder / "points.csv", "w") as out:
@@ -386,7 +386,7 @@ def _(folder):
         for _ in range(2_000_000):
             x, y = dice.uniform(0, 240), dice.uniform(0, 288)
             out.write(f"{560000 + x:.2f},{5560000 + y:.2f},{made_field.ndvi(x, y):.4f}\n")
-    job(folder, 'path = "image.tif"', 'points = { path = "points.csv", crs = "EPSG:32633", value = "ndvi" }')
+    job(folder, '[imagery]\npath = "image.tif"', '[points]\npath = "points.csv"\ncolumn = "ndvi"\ncrs = "EPSG:32633"')
 
 
 # Tables, databases, archives, task data.
@@ -408,7 +408,7 @@ def _(folder):
     job(folder, '"boundary.geojson"', '"boundary.shp"')
 
 
-@case("a shapefile with a system of 90 MB")
+@case("a shapefile with a system of 90 MB", "reference system")
 def _(folder):
     gdal.VectorTranslate(str(folder / "boundary.shp"), str(folder / "boundary.geojson"), format="ESRI Shapefile")
     (folder / "boundary.prj").write_text("PROJCS[" * 12_000_000)
@@ -449,7 +449,7 @@ def _(folder):
     database(folder, "CREATE VIEW v AS WITH RECURSIVE c(x, t) AS (SELECT 1, zeroblob(1000000) UNION ALL SELECT x + 1, zeroblob(1000000 + x) FROM c WHERE x < 100000) SELECT x, t FROM c ORDER BY t;")
 
 
-@case("a database whose view takes ten seconds, forty times", within=60)
+@case("a database whose view takes ten seconds, forty times", "40 views", within=60)
 def _(folder):
     slow = "WITH RECURSIVE c(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM c WHERE x < 20000000) SELECT x FROM c"
     database(folder, "".join(f"CREATE VIEW v{k} AS {slow};" for k in range(40)))
@@ -464,7 +464,7 @@ def packed(folder, entries):
 CHECK = ("check", "a.zip")
 
 
-@case("an archive whose sum is 3 GB", "GiB", arguments=CHECK)
+@case("an archive whose sum is 3 GB", "256 MiB", arguments=CHECK)
 def _(folder):
     # Stored letters pack 1 : 150, which each entry may.
     block = zlib.compress(b"")
@@ -496,7 +496,7 @@ def _(folder):
     (folder / "TASKDATA/GRD00000.bin").write_bytes(bytes(1000))
 
 
-@case("task data with a grid of 25 000 000 cells", arguments=CHECK_TASK)
+@case("task data with a grid of 25 000 000 cells", "5000 × 5000 cells", arguments=CHECK_TASK)
 def _(folder):
     task(folder, '<TSK A="TSK1" G="1"><TZN A="1"><PDV A="0006" B="0"/></TZN><GRD A="50" B="15" C="0.00001" D="0.00001" E="5000" F="5000" G="GRD00000" I="2" J="1"/></TSK>')
     (folder / "TASKDATA/GRD00000.bin").write_bytes(bytes(100_000_000))
@@ -575,9 +575,11 @@ def large(folder):
 SHORT = (
     "a pipe",
     "a device",
+    "a boundary as a comb",
     "KML 1 000 folders",
     "KML with",
     "virtual rasters 40",
+    "virtual rasters that name",
     "an image in one strip",
     "an image that states",
     "a world file",

@@ -12,11 +12,11 @@ use geo::MultiPolygon;
 use serde_json::json;
 
 use crate::app::error::AppError;
+use crate::app::open;
 use crate::app::requests::Common;
 use crate::app::rights::Rights;
 use crate::format::maps;
 use crate::format::maps::MapError;
-use crate::format::vector::read_polygons;
 use crate::map::faults;
 use crate::map::faults::repair::{Asked, Keeps};
 use crate::report::model::Report;
@@ -200,7 +200,7 @@ pub(crate) fn ground(
     path: &Path,
     read: fn(&MultiPolygon<f64>) -> Repaired,
 ) -> Result<MultiPolygon<f64>, AppError> {
-    let layer = read_polygons(path, None, None)?;
+    let layer = open::areas(path, None, None)?;
     let failed = |error: crate::space::crs::CrsError| {
         AppError::refused(
             "plane.transformation",

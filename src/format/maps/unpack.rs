@@ -9,8 +9,8 @@ use crate::format::maps::MapError;
 
 /// More entries than this are not opened.
 const ENTRIES: usize = 10_000;
-/// All entries together may unpack to this much. (bytes)
-const UNPACKED: u64 = 1 << 30;
+/// All entries together may unpack to this much; maps for machines have a few MiB. (bytes)
+const UNPACKED: u64 = 256 << 20;
 /// An entry may unpack to so many times its packed size ...
 const RATIO: u64 = 200;
 /// ... once it is larger than this: a small grid of one rate packs better than any honest ratio. (bytes)
@@ -62,7 +62,7 @@ pub(in crate::format) fn unzipped(
             .map_err(|error| refused(format!("its entry {name:?} cannot be unpacked: {error}")))?;
         if content.len() as u64 > most {
             return Err(refused(format!(
-                "its entry {name:?} unpacks to more than {most} bytes (1 : {RATIO}, or 1 GiB in all)"
+                "its entry {name:?} unpacks to more than {most} bytes (1 : {RATIO}, or 256 MiB in all)"
             )));
         }
         left -= content.len() as u64;

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::error::PointFileError;
 use super::{Columns, Gathered, PointTable, Raw, Requirement, column, text};
+use crate::format::bounds;
 use crate::space::crs::Crs;
 
 /// Usual names of a longitude column, signs and case aside.
@@ -71,6 +72,7 @@ pub(super) fn parse(
         path: path.to_owned(),
         reason: error.to_string(),
     };
+    bounds::lines(content).map_err(|error| unreadable(&error.into()))?;
     let delimiter = text::delimiter(content);
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(delimiter)

@@ -1,6 +1,6 @@
 //! The files behind a raster: sources of a virtual one, which must lie below the job's folder, and files beside it that change what is read.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::error::RasterFileError;
@@ -13,6 +13,9 @@ use crate::format::systems_text::system;
 const DEEPEST: usize = 16;
 /// A virtual raster with more sources than this is something else, and GDAL lists a folder anew for every file that it opens there.
 const MAXIMUM_FILES: usize = 5_000;
+/// So often may one band come to rasters through all virtual ones between; an honest mosaic names each file once. Fifteen short files that name each other four
+/// times come to one a thousand million times.
+const MAXIMUM_WAYS: u64 = 20_000;
 /// Ends that GDAL puts behind a raster's whole name: statistics with nodata, scale and reference system; a mask.
 const BEHIND_NAME: [&str; 4] = [".aux.xml", ".msk", ".msk.aux.xml", ".hdr"];
 /// Ends in place of a raster's own: reference by other programs, headers of raw files, spilled pixels, and metadata with the day of taking.
@@ -91,8 +94,8 @@ fn list(path: &Path, jail: &Path, behind: &mut Behind) -> Result<(), RasterFileE
             jail
         };
         let home = fs_err::canonicalize(home).map_err(|error| unreadable(path, &error))?;
-        let mut known =
-            BTreeSet::from([fs_err::canonicalize(path).map_err(|error| unreadable(path, &error))?]);
+        let own = fs_err::canonicalize(path).map_err(|error| unreadable(path, &error))?;
+        let mut known = BTreeMap::from([(own, 1)]);
         follow(path, &home, 0, &mut known, behind)?;
     }
     if behind.only_names {
@@ -116,14 +119,14 @@ fn unreadable(path: &Path, reason: &dyn std::fmt::Display) -> RasterFileError {
     }
 }
 
-/// Adds the sources of a virtual raster, and theirs.
+/// Adds the sources of a virtual raster, and theirs; `known` holds the ways to rasters that each file stands for. Gives the most that one of its bands has.
 fn follow(
     path: &Path,
     home: &Path,
     depth: usize,
-    known: &mut BTreeSet<PathBuf>,
+    known: &mut BTreeMap<PathBuf, u64>,
     behind: &mut Behind,
-) -> Result<(), RasterFileError> {
+) -> Result<u64, RasterFileError> {
     if depth >= DEEPEST {
         return Err(unreadable(
             path,
@@ -134,6 +137,7 @@ fn follow(
     bounds::markup(&text).map_err(|error| unreadable(path, &error))?;
     // An XML reader that resolves what is written in entities: what GDAL will open is what is looked at.
     let document = roxmltree::Document::parse(&text).map_err(|error| unreadable(path, &error))?;
+    let mut of_bands: BTreeMap<Option<usize>, u64> = BTreeMap::new();
     for node in document.descendants().filter(roxmltree::Node::is_element) {
         behind.resampled |= resamples(&node);
         let inner: String = node
@@ -164,9 +168,25 @@ fn follow(
         if raw {
             raw_is_whole(path, &node, &source.written)?;
         }
-        if !known.insert(source.canonical) {
+        let band = band_of(&node).map(|band| band.range().start);
+        let mut through = |ways: u64| {
+            let all = of_bands.entry(band).or_default();
+            *all = all.saturating_add(ways);
+            if *all > MAXIMUM_WAYS {
+                return Err(unreadable(
+                    path,
+                    &format!(
+                        "a band of it comes to rasters by more than {MAXIMUM_WAYS} ways through virtual ones"
+                    ),
+                ));
+            }
+            Ok(())
+        };
+        if let Some(ways) = known.get(&source.canonical) {
+            through(*ways)?;
             continue;
         }
+        known.insert(source.canonical.clone(), 1);
         if known.len() > MAXIMUM_FILES {
             return Err(unreadable(
                 path,
@@ -176,12 +196,17 @@ fn follow(
         behind.files.push(source.written.clone());
         sidecars(&source.written, behind);
         if raw {
+            through(1)?;
             continue;
         }
         // Before it is opened: opening a virtual raster may open what is behind it.
-        if is_virtual(&source.written) {
-            follow(&source.written, home, depth + 1, known, behind)?;
-        }
+        let ways = if is_virtual(&source.written) {
+            follow(&source.written, home, depth + 1, known, behind)?
+        } else {
+            1
+        };
+        known.insert(source.canonical, ways);
+        through(ways)?;
         if !behind.only_names {
             behind
                 .listings
@@ -192,7 +217,17 @@ fn follow(
             .sources
             .push((path.to_owned(), text.to_owned(), source.written));
     }
-    Ok(())
+    Ok(of_bands.into_values().max().unwrap_or(1))
+}
+
+/// The band that an element belongs to.
+fn band_of<'a, 'text>(node: &roxmltree::Node<'a, 'text>) -> Option<roxmltree::Node<'a, 'text>> {
+    node.ancestors().find(|above| {
+        above
+            .tag_name()
+            .name()
+            .eq_ignore_ascii_case("VRTRasterBand")
+    })
 }
 
 /// An attribute by its name in small letters: GDAL does not tell letters apart.
@@ -252,12 +287,7 @@ fn raw_is_whole(
     node: &roxmltree::Node<'_, '_>,
     file: &Path,
 ) -> Result<(), RasterFileError> {
-    let band = node.ancestors().find(|above| {
-        above
-            .tag_name()
-            .name()
-            .eq_ignore_ascii_case("VRTRasterBand")
-    });
+    let band = band_of(node);
     let whole = node
         .ancestors()
         .find(|above| above.tag_name().name().eq_ignore_ascii_case("VRTDataset"));
@@ -554,6 +584,25 @@ mod tests {
         // A virtual raster by another name is one all the same.
         fs_err::rename(place.at("home/outer.vrt"), place.at("home/outer.tif")).unwrap();
         assert_eq!(place.names("home/outer.tif").len(), 3);
+    }
+
+    #[test]
+    fn ways_that_multiply_from_file_to_file_are_refused_at_once() {
+        let place = Place::new();
+        let four = |inner: &str| {
+            format!("{}</SimpleSource><SimpleSource>", named(inner)).repeat(3) + &named(inner)
+        };
+        virtual_raster(&place.at("home/0.vrt"), &four("tiles/a.tif"));
+        for k in 1..8 {
+            virtual_raster(
+                &place.at(&format!("home/{k}.vrt")),
+                &four(&format!("{}.vrt", k - 1)),
+            );
+        }
+        // 4 to the power of 7 ways are 16 384, and of 8 are 65 536.
+        assert!(place.facts("home/6.vrt").is_ok());
+        let refused = place.facts("home/7.vrt").unwrap_err().to_string();
+        assert!(refused.contains("more than 20000 ways"), "{refused}");
     }
 
     #[test]

@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use crate::finding::{Checked, Finding, codes};
+use crate::format::bounds;
 pub use crate::format::weather::error::WeatherError;
 use crate::format::weather::header::Columns;
 use jiff::civil::Date;
@@ -94,6 +95,7 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Checked<WeatherTable>, Weather
             line,
         }
     })?;
+    bounds::lines(text).map_err(|error| table_error(error.into(), path))?;
     let delimiter = delimiter(text);
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(delimiter)

@@ -2,6 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::format::bounds;
+
 /// One station.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Station {
@@ -128,6 +130,10 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Vec<Station>, StationsError> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let text = std::str::from_utf8(bytes).map_err(|_| StationsError::NotText {
         path: path.to_owned(),
+    })?;
+    bounds::lines(text).map_err(|error| StationsError::Table {
+        path: path.to_owned(),
+        source: error.into(),
     })?;
     let delimiter = super::delimiter(text);
     let mut reader = csv::ReaderBuilder::new()

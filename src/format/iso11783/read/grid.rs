@@ -14,8 +14,8 @@ use crate::map::imported::{ImportedMap, MapKind, Place, RateLattice, TaskForm};
 
 /// Rows and columns that each controller must take.
 const SURE: usize = 350;
-/// Cells beyond this are no task.
-const CELLS: usize = 64_000_000;
+/// Cells beyond this are no task: some eighty times what each controller must take, and half a gibibyte while they are judged.
+pub(super) const CELLS: usize = 10_000_000;
 
 pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut ImportedMap) {
     let name = grid.attribute("G").unwrap_or("");
@@ -70,10 +70,8 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Impor
     };
     let fits =
         cell_x > 0.0 && cell_y > 0.0 && cell_x <= 1.0 && cell_y <= 1.0 && cols > 0 && rows > 0;
-    let Some(cells) = cols
-        .checked_mul(rows)
-        .filter(|&cells| fits && cells <= CELLS)
-    else {
+    let cells = cols.saturating_mul(rows);
+    if !fits {
         return stop(
             map,
             codes::TASK_GRID,
@@ -81,7 +79,14 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Impor
                 "{cols} × {rows} cells of {cell_x}° × {cell_y}° make no grid: sides are above 0 and at most 1°"
             ),
         );
-    };
+    }
+    if cells > CELLS {
+        return stop(
+            map,
+            codes::TASK_GRID,
+            format!("{name} is stated to have {cols} × {rows} cells; at most {CELLS} are read"),
+        );
+    }
     if cols > SURE || rows > SURE {
         let message = format!(
             "the grid has {cols} columns and {rows} rows; {SURE} of each are what every controller must take"

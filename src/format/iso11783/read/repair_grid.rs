@@ -6,10 +6,8 @@ use geo::{Coord, Polygon, Rect};
 use roxmltree::Node;
 
 use crate::format::iso11783::read::children;
+use crate::format::iso11783::read::grid::CELLS;
 use crate::format::iso11783::read::repair::{Codes, Edit, TaskRepair, set_attribute};
-
-/// Cells beyond this are no task.
-const CELLS: usize = 64_000_000;
 
 /// A grid by its attributes.
 pub(super) struct Raster {
