@@ -1,6 +1,6 @@
 //! What front ends call: one function a command, each with its request and a report back.
 
-pub use crate::app::batch::{Batch, BatchRequest, FieldRow, FieldState, batch};
+pub use crate::app::batch::{Batch, BatchRequest, FieldRow, FieldState, Making, batch};
 pub use crate::app::check_map::{CheckMapRequest, check_map};
 pub use crate::app::convert::{ConvertRequest, convert};
 pub use crate::app::explain::{explain, findings_page};

@@ -134,6 +134,8 @@ impl Inner {
 pub(crate) enum Purpose {
     /// A map: inputs are hashed, and what pictures need is read.
     Map,
+    /// Rates alone, without files: no record, no picture.
+    Rates,
     /// A look at what is there: bands are looked at one by one.
     Inspect,
 }
@@ -175,6 +177,7 @@ pub(crate) fn prepare_for(
 /// # Errors
 /// As [`prepare`].
 pub(crate) fn prepare_held(
+    purpose: Purpose,
     job: &Path,
     settings: &Checked<Settings>,
     reading: Reading<'_>,
@@ -182,7 +185,7 @@ pub(crate) fn prepare_held(
     progress: &dyn Progress,
 ) -> Result<Prepared, AppError> {
     let begun = (settings.clone(), Unchanged::default());
-    read_all(Purpose::Map, (job, Some(reading)), begun, common, progress)
+    read_all(purpose, (job, Some(reading)), begun, common, progress)
 }
 
 /// As [`prepare`], by settings that need not stand in the job file yet: what is being tried on a page or in a program.
@@ -270,7 +273,7 @@ fn read_all(
     let (passed, inputs) = std::thread::scope(|scope| {
         let hashes = (for_map && threads(common) > 1 && reading.is_none())
             .then(|| scope.spawn(|| record::inputs(&read, &opened.folder)));
-        let passed = pass(&opened, common, !for_map, progress);
+        let passed = pass(&opened, common, purpose == Purpose::Inspect, progress);
         (passed, hashes.and_then(|thread| thread.join().ok()))
     });
     let mut findings = opened.findings.clone();
@@ -295,6 +298,10 @@ fn read_all(
         .map_err(|error| with_files(settings, (&image.files, &image.slots), error.into()))?;
     opened.unchanged.still()?;
     let inputs = match (inputs, reading) {
+        (_, Some(reading)) if !for_map => {
+            reading.held.still(&read)?;
+            Value::Null
+        }
         (_, Some(reading)) => {
             reading.held.still(&read)?;
             record::inputs_held((job, reading.text), &read, &opened.folder, reading.held)?

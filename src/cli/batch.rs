@@ -7,7 +7,7 @@ use clap::{Args, ValueHint};
 use serde_json::json;
 
 use crate::app::api;
-use crate::app::api::{Batch, BatchRequest, Common, FieldRow};
+use crate::app::api::{Batch, BatchRequest, Common, FieldRow, Making};
 use crate::app::error::AppError;
 use crate::app::progress::Progress;
 use crate::cli::printer::Printer;
@@ -27,8 +27,11 @@ pub struct BatchArgs {
     /// Make fields again whose work is done and unchanged [default: skip them]
     #[arg(long)]
     pub redo: bool,
+    /// Make the farm's tables alone, in the folder tables of its output: which fields need nitrogen [default: make maps]
+    #[arg(long, conflicts_with = "stick")]
+    pub tables: bool,
     /// Write each field's job file beside the farm file and stop there [default: make maps]
-    #[arg(long, conflicts_with_all = ["stick", "shard", "redo"])]
+    #[arg(long, conflicts_with_all = ["stick", "shard", "redo", "tables"])]
     pub write_jobs: bool,
 }
 
@@ -63,6 +66,7 @@ pub(crate) fn run(
         stick,
         shard,
         redo,
+        tables,
         write_jobs,
     } = args;
     let request = BatchRequest {
@@ -70,6 +74,7 @@ pub(crate) fn run(
         redo,
         shard: shard.map(|Shard(part, parts)| (part, parts)),
         stick,
+        making: if tables { Making::Tables } else { Making::Maps },
         write_jobs,
         common,
     };

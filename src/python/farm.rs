@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use haulm::app::batch;
-use haulm::app::batch::{FieldRow, FieldState, Standing};
+use haulm::app::batch::{FieldRow, FieldState, Making, Standing};
 use haulm::app::cancel::Cancel;
 use haulm::app::progress::Silent;
 use pyo3::prelude::*;
@@ -35,21 +35,24 @@ fn row(py: Python<'_>, mut row: FieldRow) -> PyResult<Py<PyAny>> {
 impl Farm {
     /// Reads a farm file and its layers of fields and strips; nothing of an image is read yet.
     ///
-    /// ``memory_mib``: memory that the process may use [MiB], 2048 by default. ``network``: whether inputs may be read over the network.
+    /// ``tables``: the farm's tables alone, in the folder ``tables`` of its output; no map is made. ``memory_mib``: memory that the process may use [MiB], 2048 by
+    /// default. ``network``: whether inputs may be read over the network.
     ///
     /// Raises ``haulm.Refused`` when the farm file, or a layer as a whole, is at fault. What is wrong with one field is its row's.
     #[staticmethod]
-    #[pyo3(signature = (path, *, memory_mib=None, network=false))]
+    #[pyo3(signature = (path, *, tables=false, memory_mib=None, network=false))]
     fn open(
         py: Python<'_>,
         path: PathBuf,
+        tables: bool,
         memory_mib: Option<u64>,
         network: bool,
     ) -> PyResult<Self> {
         let common = common(None, memory_mib, network);
+        let making = if tables { Making::Tables } else { Making::Maps };
         let cancel = common.cancel.clone();
         let farm = work::done(py, None, (&cancel, Ends::Soon), move |_| {
-            batch::Farm::read(&path, &common)
+            batch::Farm::read(&path, making, &common)
         })?;
         Ok(Self {
             farm: Arc::new(farm),

@@ -102,10 +102,23 @@ pub(crate) struct FieldLine {
 pub(crate) struct FarmPage {
     /// Name of the farm.
     pub farm: String,
+    /// Whether maps were made, or the tables alone.
+    pub with_maps: bool,
     /// Whether people read US units.
     pub us_units: bool,
     /// The fields, in the order of the layer.
     pub fields: Vec<FieldLine>,
+}
+
+impl FarmPage {
+    /// What a field has when all is well.
+    const fn thing(&self) -> &'static str {
+        if self.with_maps { "map" } else { "rate" }
+    }
+    /// Whether a column has nothing to show.
+    fn is_empty(&self, heading: &str) -> bool {
+        heading == MAP_ID && !self.with_maps
+    }
 }
 
 const STYLE: &str = "\
@@ -165,10 +178,9 @@ details ul { margin: .3rem 0 0; padding-left: 1.1rem; }
 ";
 
 /// What holds for every map.
-const CAUTIONS: [&str; 4] = [
+const CAUTIONS: [&str; 3] = [
     "The product's label and local law come first, whatever these maps say.",
     "A licensed adviser decides. These maps are a help, not a recommendation.",
-    "Look at each field's report before its map goes to the machine; its card tells the driver what to compare on the screen.",
     "Wells and surface water: keep the distance that law and label ask. Each card says what its map leaves out.",
 ];
 
@@ -224,17 +236,32 @@ pub(crate) fn index(page: &FarmPage) -> Vec<u8> {
     let title = escaped(&page.farm);
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n<title>{title}: nitrogen maps</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n\
-         <main>\n<h1>{title}</h1>\n<p class=\"soft\">Nitrogen maps of {}, by haulm {}. Tables: <a href=\"fields.csv\">fields.csv</a>, <a href=\"farm.gpkg\">farm.gpkg</a> with every zone.</p>\n",
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n<title>{title}: {what}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n\
+         <main>\n<h1>{title}</h1>\n<p class=\"soft\">{} of {}, by haulm {}. Tables: <a href=\"fields.csv\">fields.csv</a>, <a href=\"farm.gpkg\">farm.gpkg</a> with every zone.</p>\n",
+        if page.with_maps {
+            "Nitrogen maps"
+        } else {
+            "Nitrogen rates, without maps,"
+        },
         counted(page.fields.len(), "field"),
         env!("CARGO_PKG_VERSION"),
+        what = if page.with_maps {
+            "nitrogen maps"
+        } else {
+            "nitrogen rates, no maps"
+        },
     );
     sums(page, &units, &mut out);
     map(page, &units, &mut out);
     to_see_to(page, &mut out);
     table(page, &units, &mut out);
     out.push_str("<section aria-labelledby=\"before\">\n<h2 id=\"before\">Before the first pass</h2>\n<ul>\n");
-    for line in CAUTIONS {
+    let before = if page.with_maps {
+        "Look at each field's report before its map goes to the machine; its card tells the driver what to compare on the screen."
+    } else {
+        "Nothing here goes to a machine. Make the maps, and look at each field's report, before anything is spread."
+    };
+    for line in CAUTIONS.into_iter().chain([before]) {
         let _ = writeln!(out, "<li>{line}</li>");
     }
     out.push_str("</ul>\n</section>\n</main>\n</body>\n</html>\n");
@@ -259,7 +286,11 @@ fn sums(page: &FarmPage, units: &Units, out: &mut String) {
         );
     };
     pair(
-        "Maps written",
+        if page.with_maps {
+            "Maps written"
+        } else {
+            "Fields with rates"
+        },
         whole(count("done") as f64),
         &format!("of {}", page.fields.len()),
     );
@@ -409,7 +440,11 @@ fn map(page: &FarmPage, units: &Units, out: &mut String) {
         );
     }
     if page.fields.iter().any(|field| field.state != "done") {
-        out.push_str("<li><i style=\"background:repeating-linear-gradient(45deg,#8f1414 0 2px,#fff 2px 6px)\"></i>no map</li>\n");
+        let _ = writeln!(
+            out,
+            "<li><i style=\"background:repeating-linear-gradient(45deg,#8f1414 0 2px,#fff 2px 6px)\"></i>no {}</li>",
+            page.thing()
+        );
     }
     out.push_str("</ul>\n</section>\n");
 }
@@ -439,8 +474,9 @@ fn to_see_to(page: &FarmPage, out: &mut String) {
     }
     let _ = write!(
         out,
-        "<section aria-labelledby=\"see\">\n<h2 id=\"see\">To see to: {} without a map</h2>\n<ul class=\"see\">\n",
-        counted(fields.len(), "field")
+        "<section aria-labelledby=\"see\">\n<h2 id=\"see\">To see to: {} without a {}</h2>\n<ul class=\"see\">\n",
+        counted(fields.len(), "field"),
+        page.thing()
     );
     for (k, field) in fields {
         let _ = write!(
@@ -482,6 +518,9 @@ fn to_see_to(page: &FarmPage, out: &mut String) {
     out.push_str("</ul>\n</section>\n");
 }
 
+/// Heading of the maps' short names.
+const MAP_ID: &str = "Map id";
+
 const HEADINGS: [(&str, bool); 9] = [
     ("Field", false),
     ("State", false),
@@ -490,7 +529,7 @@ const HEADINGS: [(&str, bool); 9] = [
     ("Total", true),
     ("Response index", true),
     ("Image", false),
-    ("Map id", false),
+    (MAP_ID, false),
     ("What to know, and files", false),
 ];
 
@@ -499,6 +538,9 @@ fn table(page: &FarmPage, units: &Units, out: &mut String) {
         "<section aria-labelledby=\"all\">\n<h2 id=\"all\">All fields</h2>\n<table>\n<thead><tr>",
     );
     for (heading, number) in HEADINGS {
+        if page.is_empty(heading) {
+            continue;
+        }
         let class = if number { " class=\"n\"" } else { "" };
         let _ = write!(out, "<th scope=\"col\"{class}>{heading}</th>");
     }
@@ -506,6 +548,9 @@ fn table(page: &FarmPage, units: &Units, out: &mut String) {
     for (k, field) in page.fields.iter().enumerate() {
         let _ = write!(out, "<tr id=\"f{k}\">");
         for ((heading, number), (class, cell)) in HEADINGS.iter().zip(cells(field, units)) {
+            if page.is_empty(heading) {
+                continue;
+            }
             let class = match (number, class) {
                 (true, _) => "n",
                 (false, class) => class,

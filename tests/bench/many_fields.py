@@ -5,7 +5,7 @@
 
 spoilt  10 000 small fields, every twentieth with a yield that cannot be: 9 500 maps, 500 rows with code, reason and hint
 kills   20 times `kill -9` at a random moment of one run, then the rest: no finished field is lost or made twice, and all files are those of a run never killed
-speed   processor time a field and peak memory, of everything without the PDF, of the machine's files, and of the least that a run can write
+speed   processor time a field and peak memory, of everything without the PDF, of the machine's files, of the least that maps need, and of tables alone
 
 Needs numpy and rasterio, which `tests/python/requirements.txt` has. Figures are printed, never judged; what is wrong ends with 1. Closes with "N passed, N failed".
 """
@@ -132,11 +132,11 @@ def high_water(process):
     return next((int(line.split()[1]) / 1024 for line in lines if line.startswith("VmHWM:")), 0)
 
 
-def run(haulm, folder, farm="farm.toml"):
+def run(haulm, folder, *more):
     """Rows, sums, and what the run took: processor seconds, wall seconds, peak MiB."""
     with tempfile.TemporaryFile("w+") as out:
         began = time.monotonic()
-        child = subprocess.Popen([haulm, "batch", farm, "--json", "--quiet"], cwd=folder, stdout=out)
+        child = subprocess.Popen([haulm, "batch", "farm.toml", "--json", "--quiet", *more], cwd=folder, stdout=out)
         peak, done = 0, 0
         # The system's own figure counts what this process held when it started the other.
         while not done:
@@ -224,10 +224,10 @@ def kills(haulm, folder, count, seed):
 
 def speed(haulm, folder, count, seed):
     make(folder, count, seed, spoilt=False)
-    for name, more in (("everything but the PDF", ""), ("machine's files", MACHINE), ("least", LEAST)):
+    for name, more, options in (("everything but the PDF", "", ()), ("machine's files", MACHINE, ()), ("least", LEAST, ()), ("tables alone", LEAST, ("--tables",))):
         (folder / "farm.toml").write_text(FARM + more)
         shutil.rmtree(folder / "season", ignore_errors=True)
-        _, _, sums, took = run(haulm, folder)
+        _, _, sums, took = run(haulm, folder, *options)
         told(name, took, count)
         check(f"{name}: all are done", sums["done"] == count, sums)
 

@@ -493,9 +493,16 @@ impl haulm::app::progress::Progress for Fails {
 
 #[test]
 fn a_fault_of_haulm_is_a_row_and_the_field_is_tried_again() {
-    use haulm::app::batch::{BatchOptions, Farm as Read, FieldState, Standing};
+    use haulm::app::batch::{BatchOptions, Farm as Read, FieldState, Making, Standing};
     let farm = Farm::new();
-    let read = || Read::read(&farm.path("farm.toml"), &haulm::Common::default()).unwrap();
+    let read = || {
+        Read::read(
+            &farm.path("farm.toml"),
+            Making::Maps,
+            &haulm::Common::default(),
+        )
+        .unwrap()
+    };
     let opened = read();
     let row = opened.run_field(1, &Fails);
     assert_eq!(row.state, FieldState::Crashed);
@@ -531,6 +538,86 @@ fn a_fault_of_haulm_is_a_row_and_the_field_is_tried_again() {
         .unwrap();
     assert_eq!((ran.states["done"], ran.skipped), (3, 2), "{ran:?}");
     assert!(table(&again).contains("\nMill Piece,done,"));
+}
+
+#[test]
+fn the_tables_alone_say_what_the_maps_will_and_stand_apart_from_them() {
+    let farm = Farm::new();
+    let (status, first, sums) = farm.run(&["--tables"]);
+    assert_eq!(status, Some(1), "one field lies beside the image");
+    assert_eq!(
+        (sums["done"].as_u64(), sums["refused"].as_u64()),
+        (Some(3), Some(1))
+    );
+    let names: Vec<String> = fs_err::read_dir(farm.path("season"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
+        .collect();
+    assert_eq!(names, ["tables"]);
+    let page = fs_err::read_to_string(farm.path("season/tables/index.html")).unwrap();
+    assert!(page.contains("Nothing here goes to a machine"), "{page}");
+    assert!(
+        !page.contains("CARD.txt") && !page.contains("Map id"),
+        "{page}"
+    );
+    // Done once, and the same again when nothing has changed.
+    let (_, again, sums) = farm.run(&["--tables"]);
+    assert_eq!(sums["skipped"], 4, "{again:#?}");
+    // The maps come to the same numbers, in their own place.
+    let (_, maps, sums) = farm.run(&[]);
+    assert_eq!(
+        (sums["made"].as_u64(), sums["done"].as_u64()),
+        (Some(4), Some(3))
+    );
+    for (table, map) in first.iter().zip(&maps) {
+        for key in [
+            "field",
+            "state",
+            "code",
+            "area_ha",
+            "n_kg",
+            "mean_n_kg_ha",
+            "n_kg_p10",
+            "n_kg_p90",
+            "ratio",
+            "ratio_low",
+            "ratio_high",
+            "zone_count",
+        ] {
+            assert_eq!(table[key], map[key], "{key} of {}", table["field"]);
+        }
+        assert!(table["map_id"].is_null());
+    }
+    assert!(first[1]["n_kg"].as_f64().unwrap() > 0.0, "{first:#?}");
+    let zones = |path: &str| -> Vec<(String, i64, f64)> {
+        let dataset = gdal::Dataset::open(farm.path(path)).unwrap();
+        let mut layer =
+            gdal::vector::LayerAccess::features(&mut dataset.layer_by_name("zones").unwrap())
+                .map(|feature| {
+                    let column = |name: &str| feature.field_index(name).unwrap();
+                    (
+                        feature.field_as_string(column("field")).unwrap().unwrap(),
+                        feature.field_as_integer64(column("zone")).unwrap().unwrap(),
+                        feature.field_as_double(column("n_kg_ha")).unwrap().unwrap(),
+                    )
+                })
+                .collect::<Vec<_>>();
+        layer.sort_by(|a, b| (&a.0, a.1).cmp(&(&b.0, b.1)));
+        layer
+    };
+    let drawn = zones("season/tables/farm.gpkg");
+    assert!(!drawn.is_empty());
+    assert_eq!(drawn, zones("season/farm.gpkg"));
+    // A table of other settings does not reach the maps.
+    farm.change(
+        "farm.toml",
+        "maximum = \"140 kg N/ha\"",
+        "maximum = \"20 kg N/ha\"",
+    );
+    let before = bytes(&farm.path("season/long-ley"));
+    let (_, _, sums) = farm.run(&["--tables"]);
+    assert_eq!(sums["made"], 4);
+    assert_eq!(bytes(&farm.path("season/long-ley")), before);
 }
 
 #[test]

@@ -51,6 +51,11 @@ def test_a_farm_is_run_field_by_field(tmp_path, by_command):
     assert made.hashes(tmp_path / "season") == by_command
     with pytest.raises(haulm.Refused):
         haulm.Farm.open(tmp_path / "none.toml")
+    # The tables alone: the same numbers, in a folder of their own.
+    tables = haulm.Farm.open(tmp_path / "farm.toml", tables=True)
+    assert tables.output == farm.output / "tables"
+    first = tables.run_field(0)
+    assert (first["n_kg"], first["ratio_low"]) == (done[0]["n_kg"], done[0]["ratio_low"]) and first["map_id"] is None and not first["files"]
 
 
 def test_the_cluster_makes_the_same_bytes(tmp_path, cluster, by_command):
@@ -158,6 +163,8 @@ def test_the_command_line_says_what_was_made(tmp_path, cluster):
     ran = subprocess.run([*run, "--json"], capture_output=True, text=True)
     lines = [json.loads(line) for line in ran.stdout.splitlines()]
     assert ran.returncode == 0 and len(lines) == 3 and lines[-1]["states"]["done"] == 2, ran.stderr
+    ran = subprocess.run([*run, "--tables"], capture_output=True, text=True)
+    assert ran.returncode == 0 and (tmp_path / "season/tables/fields.csv").is_file(), ran.stderr
     path.write_text(path.read_text().replace("[common.rate]", "[common.rates]"))
     ran = subprocess.run(run, capture_output=True, text=True)
     assert ran.returncode == 1 and "error[" in ran.stderr

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use crate::app::batch::farm::{COPIES, Farm, FarmField};
+use crate::app::batch::farm::{Farm, FarmField, Making};
 use crate::app::batch::row::{FieldRow, FieldState};
 use crate::app::batch::tables;
 use crate::app::commit;
@@ -128,7 +128,7 @@ impl Farm {
         replace(&output.join(INDEX), &page).map_err(unwritable)?;
         if rows.iter().all(|row| row.state.is_kept()) {
             // Nobody needs copies of images any more.
-            let _ = fs_err::remove_dir_all(output.join(COPIES));
+            let _ = fs_err::remove_dir_all(self.copies());
         }
         let stick = match to_stick {
             None => None,
@@ -226,6 +226,7 @@ impl Farm {
         };
         FarmPage {
             farm: self.name(),
+            with_maps: self.making == Making::Maps,
             us_units: rows.iter().any(|row| row.us_units),
             fields: rows.iter().zip(grounds).map(line).collect(),
         }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::sync::{Mutex, PoisonError};
 
 use crate::app::batch::collect::{Collected, replace};
-use crate::app::batch::farm::Farm;
+use crate::app::batch::farm::{Farm, Making};
 use crate::app::batch::row::{FieldRow, FieldState};
 use crate::app::batch::run::{BatchOptions, Ran};
 use crate::app::error::AppError;
@@ -28,6 +28,8 @@ pub struct BatchRequest {
     pub shard: Option<(usize, usize)>,
     /// Where to put the maps for the machine.
     pub stick: Option<PathBuf>,
+    /// Maps, or the tables alone.
+    pub making: Making,
     /// Whether to write each field's job file beside the farm file, and make nothing.
     pub write_jobs: bool,
     /// What every command may be told.
@@ -53,7 +55,7 @@ pub fn batch(
     each: &(dyn Fn(&FieldRow, Option<&str>) + Sync),
 ) -> Result<Batch, AppError> {
     progress.start("reading the farm", 0);
-    let farm = Farm::read(&request.farm, &request.common)?;
+    let farm = Farm::read(&request.farm, request.making, &request.common)?;
     if request.write_jobs {
         return written_jobs(&farm);
     }
@@ -147,7 +149,10 @@ fn report(
     };
     let mut rows = vec![
         Row::new(
-            "Maps written",
+            match request.making {
+                Making::Maps => "Maps written",
+                Making::Tables => "Fields with rates",
+            },
             format!("{done} of {}", collected.rows.len()),
         )
         .with_note(format!(
@@ -180,12 +185,17 @@ fn report(
         crate::report::brief::LABEL.to_owned(),
     ];
     if done > 0 && request.stick.is_none() {
+        let farm = request.farm.display();
         next.insert(
             1,
-            format!(
-                "Put the maps on a stick: haulm batch {} --stick FOLDER",
-                request.farm.display()
-            ),
+            match request.making {
+                Making::Maps => {
+                    format!("Put the maps on a stick: haulm batch {farm} --stick FOLDER")
+                }
+                Making::Tables => {
+                    format!("Nothing here goes to a machine. Make the maps: haulm batch {farm}")
+                }
+            },
         );
     }
     let mut blocks = vec![Block::rows("Fields", rows.clone())];

@@ -23,6 +23,16 @@ use crate::job::settings::VectorSource;
 /// More than this is no farm file. (bytes)
 const MAXIMUM: u64 = 16 << 20;
 
+/// What a run over a farm makes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Making {
+    /// The map of each field in a folder of its own, and the farm's tables.
+    #[default]
+    Maps,
+    /// The farm's tables alone, in a folder of their own: which fields need nitrogen, and how much, long before a map is made.
+    Tables,
+}
+
 /// One field of a farm.
 #[derive(Debug)]
 pub struct FarmField {
@@ -52,6 +62,7 @@ pub struct Farm {
     pub(super) crs: crate::space::crs::Crs,
     pub(super) held: Held,
     pub(super) common: Common,
+    pub(super) making: Making,
 }
 
 impl Farm {
@@ -60,15 +71,17 @@ impl Farm {
     ///
     /// # Errors
     /// What is wrong with the farm file itself, and a layer that cannot be read as a whole. What is wrong with one field is its row's.
-    pub fn read(path: &Path, common: &Common) -> Result<Self, AppError> {
+    pub fn read(path: &Path, making: Making, common: &Common) -> Result<Self, AppError> {
         let bytes = bytes_of(path)?;
         let settings = farm(&bytes, path)?.value;
         let folder = path.parent().unwrap_or_else(|| Path::new("")).to_owned();
         let images = images(&folder, &settings, common)?;
         confine(path, &folder, (&settings, &images), common)?;
         set_up(common);
-        let copies = folder.join(&settings.output).join(COPIES);
-        let held = Held::new(memory::of_blocks(common.memory_mib), copies);
+        let held = Held::new(
+            memory::of_blocks(common.memory_mib),
+            copies(&folder, &settings),
+        );
         let at = |layer: &FarmLayer| folder.join(&layer.path);
         let features = each(&settings.fields, &at(&settings.fields), common)?;
         let named = named(&features, &settings.fields, &at(&settings.fields))?;
@@ -104,6 +117,7 @@ impl Farm {
                 confined: None,
                 ..common.clone()
             },
+            making,
         };
         read.first_job_is_whole()?;
         Ok(read)
@@ -124,9 +138,18 @@ impl Farm {
             stem.to_string_lossy().into_owned()
         })
     }
-    /// The output folder of all fields.
+    /// The output folder of all that this run makes: the farm's own, or that of its tables within it, so that no table without maps ever stands beside maps of
+    /// other settings.
     pub fn output(&self) -> PathBuf {
-        self.folder.join(&self.settings.output)
+        let output = self.folder.join(&self.settings.output);
+        match self.making {
+            Making::Maps => output,
+            Making::Tables => output.join(TABLES),
+        }
+    }
+    /// Where copies of images lie that are slow to decode, for maps and tables alike.
+    pub(super) fn copies(&self) -> PathBuf {
+        copies(&self.folder, &self.settings)
     }
     /// The output folder of one field.
     pub(super) fn output_of(&self, field: &FarmField) -> PathBuf {
@@ -340,9 +363,15 @@ fn fields_of(
 }
 
 /// Names that the farm's own folders have in the output folder.
-pub(super) const RESERVED: [&str; 2] = [ROWS, COPIES];
+pub(super) const RESERVED: [&str; 3] = [ROWS, COPIES, TABLES];
+/// Tables without maps.
+pub(super) const TABLES: &str = "tables";
 /// Copies of images that are slow to decode, for the time of a run.
-pub(super) const COPIES: &str = "staged";
+const COPIES: &str = "staged";
+
+fn copies(folder: &Path, settings: &FarmSettings) -> PathBuf {
+    folder.join(&settings.output).join(COPIES)
+}
 
 /// Keeps each field's polygon under the filter that its job has.
 fn keep(held: &Held, layer: &FarmLayer, path: &Path, features: &Features, fields: &[FarmField]) {

@@ -18,7 +18,7 @@ mod tables;
 
 pub use collect::Collected;
 pub use command::{Batch, BatchRequest, batch};
-pub use farm::{Farm, FarmField};
+pub use farm::{Farm, FarmField, Making};
 pub use key::Standing;
 pub use row::{FieldRow, FieldState, RowFinding, RowZone, UsedImage};
 pub use run::{BatchOptions, Ran};

@@ -7,19 +7,20 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 use std::time::SystemTime;
 
-use crate::app::batch::farm::{Farm, FarmField};
+use crate::app::batch::farm::{Farm, FarmField, Making};
 use crate::app::batch::images::FarmImage;
 use crate::app::batch::key::{Standing, Work};
 use crate::app::batch::row::{FieldRow, FieldState, RowFinding, RowZone, UsedImage};
 use crate::app::below::below;
 use crate::app::commit;
 use crate::app::commit::{CommitOptions, OutputFolder, RECORD_PATH, sha256_hex};
+use crate::app::decide::Decision;
 use crate::app::error::AppError;
 use crate::app::files::MapFiles;
 use crate::app::held::Reading;
 use crate::app::job::map_job_in;
 use crate::app::open::named as named_files;
-use crate::app::prepare::{Prepared, prepare_held};
+use crate::app::prepare::{Prepared, Purpose, prepare_held};
 use crate::app::progress::{Progress, Silent};
 use crate::app::requests::Common;
 use crate::app::setup::threads;
@@ -154,6 +155,19 @@ impl Farm {
             return Err(AppError::cancelled(signal));
         }
         let job = self.folder.join(format!("{}.toml", field.folder));
+        if self.making == Making::Tables {
+            let (prepared, image, passed_over) =
+                self.chosen(field, work, &job, &common, progress)?;
+            let mut settings = prepared.settings().clone();
+            // Nothing is made for a machine, so nothing is laid out for one.
+            settings.output.formats.clear();
+            let decision = prepared.decide(&settings)?;
+            return Ok(FieldRow {
+                image: Some(image),
+                passed_over,
+                ..filled(row, &decision, decision.findings())
+            });
+        }
         let folder = self.output_of(field);
         // Its folder is known to be this field's before anything is computed.
         commit::of_another_job(&folder, &job, &field.name)?;
@@ -172,7 +186,7 @@ impl Farm {
         let done = claimed
             .commit(&files)
             .map_err(|error| AppError::of_commit(error, &common.cancel))?;
-        let mut row = filled(row, &made, &files);
+        let mut row = with_files(filled(row, made.decision(), &made.findings), &made, &files);
         (row.image, row.passed_over) = (Some(image), passed_over);
         // That an earlier run was interrupted says nothing of this map: the farm's tables are the same however often the work was begun.
         let of_this_run = |finding: &&Finding| finding.code != codes::OUTPUT_INTERRUPTED;
@@ -213,7 +227,11 @@ impl Farm {
                 text: &candidate.text,
                 held: &self.held,
             };
-            match prepare_held(job, settings, reading, common, progress) {
+            let purpose = match self.making {
+                Making::Maps => Purpose::Map,
+                Making::Tables => Purpose::Rates,
+            };
+            match prepare_held(purpose, job, settings, reading, common, progress) {
                 Ok(prepared) => {
                     let seen = seen_share(&prepared);
                     if seen >= self.settings.minimum_cover || work.candidates.len() == 1 {
@@ -476,25 +494,37 @@ fn internal(fault: &(dyn std::any::Any + Send)) -> AppError {
     .with_hint("please report it with the field's job file")
 }
 
-/// The row of a field whose files are made.
-fn filled(row: FieldRow, made: &MapFiles, files: &[Payload]) -> FieldRow {
-    let decision = made.decision();
-    let (outcome, settings) = (decision.outcome(), decision.settings());
-    let totals = &outcome.totals;
-    let mut findings = made.findings.clone();
-    by_weight(&mut findings);
-    let drawn = outcome.uncertainty.as_ref().map(|drawn| &drawn.field);
+/// The row with the files of a field.
+fn with_files(row: FieldRow, made: &MapFiles, files: &[Payload]) -> FieldRow {
     let record = files
         .iter()
         .find(|file| file.path == RECORD_PATH)
         .map(|file| sha256_hex(&file.bytes));
     FieldRow {
-        state: if made.stopped {
+        map_id: Some(made.map_id.clone()),
+        record,
+        files: files
+            .iter()
+            .map(|file| (file.path.clone(), file.bytes.len() as u64))
+            .collect(),
+        ..row
+    }
+}
+
+/// The row of a field that is decided.
+fn filled(row: FieldRow, decision: &Decision, findings: &[Finding]) -> FieldRow {
+    let (outcome, settings) = (decision.outcome(), decision.settings());
+    let totals = &outcome.totals;
+    let mut findings = findings.to_vec();
+    by_weight(&mut findings);
+    let stopped = findings.iter().any(Finding::stops);
+    let drawn = outcome.uncertainty.as_ref().map(|drawn| &drawn.field);
+    FieldRow {
+        state: if stopped {
             FieldState::Stopped
         } else {
             FieldState::Done
         },
-        map_id: Some(made.map_id.clone()),
         crop: Some(settings.season.crop.name.clone()),
         area_ha: Some(decision.prepared.ground().area / 10_000.0),
         n_kg: Some(totals.n_kg),
@@ -512,23 +542,17 @@ fn filled(row: FieldRow, made: &MapFiles, files: &[Payload]) -> FieldRow {
         zone_count: Some(outcome.prescription.zones.len() as u64),
         us_units: settings.output.us_units,
         findings: findings.iter().map(RowFinding::of).collect(),
-        record,
-        files: files
-            .iter()
-            .map(|file| (file.path.clone(), file.bytes.len() as u64))
-            .collect(),
-        zones: if made.stopped {
+        zones: if stopped {
             Vec::new()
         } else {
-            zones(made, settings)
+            zones(decision, settings)
         },
         ..row
     }
 }
 
 /// Zones in degrees; none where they cannot be brought there, which the formats that need it have told.
-fn zones(made: &MapFiles, settings: &Settings) -> Vec<RowZone> {
-    let decision = made.decision();
+fn zones(decision: &Decision, settings: &Settings) -> Vec<RowZone> {
     let prescription = &decision.outcome().prescription;
     let Some(outlines) = ExportMap::of_prescription(prescription, decision.machine_rates())
         .ok()

@@ -79,18 +79,18 @@ _lock = threading.Lock()
 _opened: dict[str, Farm] = {}
 
 
-def _farm(path: str, memory_mib: int | None, run: str) -> Farm:
+def _farm(path: str, how: dict[str, Any], run: str) -> Farm:
     """The farm of one run, read once a process; that of an earlier run is let go."""
     with _lock:
         if run not in _opened:
             _opened.clear()
-            _opened[run] = Farm.open(path, memory_mib=memory_mib)
+            _opened[run] = Farm.open(path, **how)
         return _opened[run]
 
 
-def _make(path: str, memory_mib: int | None, marks: str, field: int) -> dict[str, Any]:
-    """One field, on a worker."""
-    farm, kept = _farm(path, memory_mib, marks), _Marks(marks)
+def _make(path: str, how: dict[str, Any], marks: str, field: int) -> dict[str, Any]:
+    """One field, on a worker; ``how`` are the options of :meth:`haulm.Farm.open`."""
+    farm, kept = _farm(path, how, marks), _Marks(marks)
     if len(kept.of(field)) >= DEATHS:
         return _given_up(farm, field)
     mark = kept.set(field)
@@ -137,14 +137,15 @@ def submit(
     farm: str | os.PathLike[str],
     *,
     redo: bool = False,
+    tables: bool = False,
     window: int | None = None,
     memory_mib: int | None = None,
     progress: Callable[[int, int, dict[str, Any]], object] | None = None,
 ) -> Ran:
     """Makes every field of a farm file that is due, on the workers of a Dask client, and puts all rows together.
 
-    ``redo``: whether work that is done is done again. ``window``: fields that are under way at once, two a thread by default. ``memory_mib``: memory that a worker
-    may use [MiB]. ``progress`` is called after each field with fields finished, fields due, and the field's row in short.
+    ``redo``: whether work that is done is done again. ``tables``: the farm's tables alone, without maps. ``window``: fields that are under way at once, two a
+    thread by default. ``memory_mib``: memory that a worker may use [MiB]. ``progress`` is called after each field with fields finished, fields due, and the field's row in short.
 
     A field that is refused or stopped is a row with its reason. A worker that is lost is made up for by another; a field that takes three with it becomes a row in
     the state ``crashed``.
@@ -154,7 +155,8 @@ def submit(
     from distributed import KilledWorker
 
     path = str(pathlib.Path(farm).resolve())
-    here = Farm.open(path, memory_mib=memory_mib)
+    how = {"tables": tables, "memory_mib": memory_mib}
+    here = Farm.open(path, **how)
     due = deque(field for field in range(len(here)) if redo or here.due(field) is not None)
     count, skipped = len(due), len(here) - len(due)
     marks = _Marks(str(here.output / f".under_way_{uuid.uuid4().hex[:12]}"))
@@ -163,7 +165,7 @@ def submit(
 
     def task(field: int) -> Future:
         # Never the same twice: what was made before this run is not to be taken for this run's.
-        return client.submit(_make, path, memory_mib, str(marks.folder), field, pure=False, retries=0, key=f"haulm-{field}-{uuid.uuid4().hex}")
+        return client.submit(_make, path, how, str(marks.folder), field, pure=False, retries=0, key=f"haulm-{field}-{uuid.uuid4().hex}")
 
     window = window or 2 * max(1, sum(client.nthreads().values()))
     try:
@@ -197,6 +199,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("farm", metavar="FARM", help="the farm file")
     parser.add_argument("--scheduler", metavar="ADDRESS", required=True, help="address of the scheduler, tcp://HOST:PORT; on one machine use haulm batch")
     parser.add_argument("--redo", action="store_true", help="make again what is done")
+    parser.add_argument("--tables", action="store_true", help="the farm's tables alone, without maps")
     parser.add_argument("--window", type=int, metavar="N", help="fields under way at once (default: two a thread)")
     parser.add_argument("--memory", type=int, metavar="MIB", help="memory that a worker may use (default: 2048)")
     parser.add_argument("--json", action="store_true", help="one line of JSON a field, and the sums as the last")
@@ -216,7 +219,7 @@ def main(arguments: list[str] | None = None) -> int:
 
     try:
         with Client(asked.scheduler) as client:
-            ran = submit(client, asked.farm, redo=asked.redo, window=asked.window, memory_mib=asked.memory, progress=told)
+            ran = submit(client, asked.farm, redo=asked.redo, tables=asked.tables, window=asked.window, memory_mib=asked.memory, progress=told)
     except Refused as refused:
         print(f"error{refused}", file=sys.stderr)
         return 1
