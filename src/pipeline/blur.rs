@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use crate::science::reference::{MixedPixel, SpreadFit, mixture_squares, spread_of_profile};
-use crate::space::coverage::{Scratch, cover};
+use crate::space::coverage::{Span, spans_of};
 use crate::space::pixel_matrix::PixelMatrix;
 use ndarray::Axis;
 
@@ -15,7 +15,7 @@ const STEPS: usize = 20;
 const PARTS: i64 = 4;
 
 /// Share of each pixel near a strip that lies in it, blurred as the sensor blurs.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Shares(PixelMatrix);
 
 impl Shares {
@@ -37,12 +37,13 @@ impl Shares {
         blur(&mut fine, sigma * parts, reach as usize);
         Self(whole_pixels(&fine))
     }
-    /// Row and column of every pixel with a share, row by row.
-    pub fn touched(&self) -> impl Iterator<Item = (i64, i64)> + '_ {
-        self.0
-            .pixels()
-            .filter(|(.., share)| *share > 0.0)
-            .map(|(row, col, _)| (row, col))
+    /// Plain shares of pixels in spans, which are in row order.
+    pub(crate) fn of_spans(spans: &[Span]) -> Self {
+        let first = spans.iter().map(|span| span.col).min().unwrap_or(0);
+        let end = spans.iter().map(|span| span.col + span.len).max();
+        let rows = spans.first().zip(spans.last());
+        let rows = rows.map_or(0..0, |(first, last)| first.row..last.row + 1);
+        Self(filled(&rows, &(first..end.unwrap_or(first)), spans))
     }
     /// Share of one pixel; 0 away from the strip.
     pub fn at(&self, row: i64, col: i64) -> f64 {
@@ -60,16 +61,13 @@ fn covered(rings: &[Vec<[f64; 2]>], margin: i64) -> PixelMatrix {
     let range = |axis: usize| {
         libm::floor(low[axis]) as i64 - margin - 1..libm::ceil(high[axis]) as i64 + margin + 1
     };
-    let (cols, rows) = (range(0), range(1));
-    let mut spans = Vec::new();
-    cover(
-        rings,
-        (rows.start, rows.end),
-        &mut Scratch::default(),
-        &mut spans,
-    );
-    let mut shares = PixelMatrix::filled(&rows, &cols, 0.0);
-    for span in &spans {
+    filled(&range(1), &range(0), &spans_of(rings))
+}
+
+/// Shares of spans, and 0 elsewhere in these rows and columns.
+fn filled(rows: &Range<i64>, cols: &Range<i64>, spans: &[Span]) -> PixelMatrix {
+    let mut shares = PixelMatrix::filled(rows, cols, 0.0);
+    for span in spans {
         for col in span.col..span.col + span.len {
             if let Some(share) = shares.get_mut(span.row, col) {
                 *share = span.share;

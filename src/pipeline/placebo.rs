@@ -116,7 +116,7 @@ pub struct StripPlacebo {
 #[derive(Clone, Debug)]
 enum PlaceGround {
     Squares(SquarePlaces),
-    Pixels(PixelPlaces),
+    Pixels(Box<PixelPlaces>),
 }
 
 impl StripPlacebo {
@@ -309,7 +309,7 @@ pub fn measure(
                 let length = layout.length();
                 let mut pixels = PixelPlaces::new(*layout, kept, blur);
                 let places = pixels.places();
-                (PlaceGround::Pixels(pixels), places, length)
+                (PlaceGround::Pixels(Box::new(pixels)), places, length)
             }
             _ => return Err(NoPlacebo::NoStrip),
         };

@@ -86,6 +86,16 @@ pub fn cover(
     }
 }
 
+/// The spans of a polygon in all rows that it touches, in row and column order; `rings` as for [`cover`].
+pub(crate) fn spans_of(rings: &[Vec<[f64; 2]>]) -> Vec<Span> {
+    let rows = || rings.iter().flatten().map(|p| p[1]);
+    let low = libm::floor(rows().fold(f64::INFINITY, f64::min)) as i64;
+    let high = libm::ceil(rows().fold(f64::NEG_INFINITY, f64::max)) as i64;
+    let mut spans = Vec::new();
+    cover(rings, (low, high), &mut Scratch::default(), &mut spans);
+    spans
+}
+
 /// Cells of a grid of `rows` × `cols` that the rings cover something of: the place of each, row by row, and its share in (0, 1]. What lies off the grid is left out.
 ///
 /// `rings` are as for [`cover`], in units of cells.

@@ -25,7 +25,7 @@ use crate::app::progress::{Progress, Silent};
 use crate::app::requests::Common;
 use crate::app::setup::threads;
 use crate::app::write::made_at;
-use crate::finding::{Finding, by_weight, codes};
+use crate::finding::{Checked, Finding, by_weight, codes};
 use crate::format::lonlat::rounded_zones;
 use crate::format::payload::Payload;
 use crate::job::settings::Settings;
@@ -33,6 +33,7 @@ use crate::map::export::ExportMap;
 use crate::pipeline::scan::PixelMap;
 use crate::space::crs::{Crs, Projector};
 use crate::space::raster::Lattice;
+use crate::units::Length;
 use geo::{
     Area as _, BooleanOps as _, BoundingRect as _, Contains as _, Coord, MapCoords as _,
     MultiPolygon, Rect,
@@ -158,10 +159,7 @@ impl Farm {
         if self.making == Making::Tables {
             let (prepared, image, passed_over) =
                 self.chosen(field, work, &job, &common, progress)?;
-            let mut settings = prepared.settings().clone();
-            // Nothing is made for a machine, so nothing is laid out for one.
-            settings.output.formats.clear();
-            let decision = prepared.decide(&settings)?;
+            let decision = prepared.decide(prepared.settings())?;
             return Ok(FieldRow {
                 image: Some(image),
                 passed_over,
@@ -227,11 +225,16 @@ impl Farm {
                 text: &candidate.text,
                 held: &self.held,
             };
-            let purpose = match self.making {
-                Making::Maps => Purpose::Map,
-                Making::Tables => Purpose::Rates,
+            let prepared = match self.making {
+                Making::Maps => {
+                    prepare_held(Purpose::Map, job, settings, reading, common, progress)
+                }
+                Making::Tables => {
+                    let settings = for_no_machine(settings.clone());
+                    prepare_held(Purpose::Rates, job, &settings, reading, common, progress)
+                }
             };
-            match prepare_held(purpose, job, settings, reading, common, progress) {
+            match prepared {
                 Ok(prepared) => {
                     let seen = seen_share(&prepared);
                     if seen >= self.settings.minimum_cover || work.candidates.len() == 1 {
@@ -429,19 +432,19 @@ impl Farm {
                 progress.advance(1);
             }
         };
-        std::thread::scope(|scope| {
-            let mut started = 0;
-            for _ in 0..threads(&self.common).min(order.len()).max(1) {
-                // With a name: what GDAL says on a thread without one is taken for anybody's.
-                let worker = std::thread::Builder::new()
-                    .name("field".to_owned())
-                    .stack_size(STACK);
-                started += usize::from(worker.spawn_scoped(scope, work).is_ok());
+        // A pool of its own: what a field shares out among threads stays on the thread that makes it, where handing it over would cost more than the work itself.
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads(&self.common).min(order.len()).max(1))
+            // With a name: what GDAL says on a thread without one is taken for anybody's.
+            .thread_name(|_| "field".to_owned())
+            .stack_size(STACK)
+            .build();
+        match pool {
+            Ok(pool) => {
+                pool.broadcast(|_| work());
             }
-            if started == 0 {
-                work();
-            }
-        });
+            Err(_) => work(),
+        }
         if let Some(signal) = self.common.cancel.signal() {
             return Err(AppError::cancelled(signal));
         }
@@ -449,6 +452,13 @@ impl Farm {
         ran.blocks = self.held.shelf.decoded();
         Ok(ran)
     }
+}
+
+/// Settings of which nothing is made for a machine: no format, and no rate carried over the field's edge, which no total counts.
+fn for_no_machine(mut settings: Checked<Settings>) -> Checked<Settings> {
+    settings.value.output.formats.clear();
+    settings.value.machine.overrun = Length::m(0.0);
+    settings
 }
 
 /// Share of the field that an image shows: of its ground what lies within the image, of its pixels there what has an index.

@@ -9,6 +9,7 @@ use crate::pipeline::blur::Shares;
 use crate::pipeline::scan::KeptPixel;
 use crate::pipeline::strips::{REACHES, StripPlan};
 use crate::science::reference::{MixedPixel, mixture, piece_mixture};
+use crate::space::coverage::{Span, spans_of};
 use crate::space::pixel_matrix::PixelMatrix;
 use crate::space::polygon::grown;
 use crate::space::squares::{Cuts, SquareGrid};
@@ -102,11 +103,73 @@ pub(super) struct PixelPlaces {
     layout: Layout,
     /// Index of canopy that may be used, NaN elsewhere.
     values: PixelMatrix,
+    /// How many of them lie in the first rows and columns.
+    known: KnownPixels,
     /// Shares of pixels in the strip itself.
-    own: Vec<(i64, i64)>,
+    own: Shares,
     blur: f64,
     /// What was solved piece by piece at each place, once places are known.
     solved: BTreeMap<Place, Vec<Option<f64>>>,
+}
+
+/// Numbers of pixels with a value, summed from the first row and column on, so that those of any rectangle are told by four of them.
+#[derive(Clone, Debug)]
+struct KnownPixels(PixelMatrix);
+
+impl KnownPixels {
+    fn of(values: &PixelMatrix) -> Self {
+        let (rows, cols) = (values.rows(), values.cols());
+        let mut sums = PixelMatrix::filled(
+            &(rows.start..rows.end + 1),
+            &(cols.start..cols.end + 1),
+            0.0,
+        );
+        for row in rows {
+            let mut of_row = 0.0;
+            for col in cols.clone() {
+                of_row += f64::from(u8::from(
+                    values.get(row, col).is_some_and(|value| !value.is_nan()),
+                ));
+                let sum = sums.get(row, col + 1).unwrap_or(0.0) + of_row;
+                if let Some(here) = sums.get_mut(row + 1, col + 1) {
+                    *here = sum;
+                }
+            }
+        }
+        Self(sums)
+    }
+    /// How many lie in the rectangle around rings.
+    fn around(&self, rings: &[Vec<[f64; 2]>]) -> f64 {
+        let (rows, cols) = (self.0.rows(), self.0.cols());
+        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+        for p in rings.iter().flatten() {
+            low = [low[0].min(p[0]), low[1].min(p[1])];
+            high = [high[0].max(p[0]), high[1].max(p[1])];
+        }
+        let within = |value: f64, range: &std::ops::Range<i64>| {
+            (value as i64).clamp(range.start, range.end - 1)
+        };
+        let (first_col, end_col) = (
+            within(libm::floor(low[0]), &cols),
+            within(libm::ceil(high[0]), &cols),
+        );
+        let (first_row, end_row) = (
+            within(libm::floor(low[1]), &rows),
+            within(libm::ceil(high[1]), &rows),
+        );
+        let sum = |row, col| self.0.get(row, col).unwrap_or(0.0);
+        sum(end_row, end_col) - sum(first_row, end_col) - sum(end_row, first_col)
+            + sum(first_row, first_col)
+    }
+}
+
+/// Row, column and share of each pixel, row by row.
+fn pixels_of(spans: &[Span]) -> impl Iterator<Item = (i64, i64, f64)> + '_ {
+    let each = |span: &Span| {
+        let (row, share) = (span.row, span.share);
+        (span.col..span.col + span.len).map(move |col| (row, col, share))
+    };
+    spans.iter().flat_map(each)
 }
 
 /// Pixels on and around a strip at a place, with the position of each along the strip as a share of its length.
@@ -126,10 +189,10 @@ impl PixelPlaces {
             }
         }
         let strip = layout.moved(&layout.strip, Place::STRIP);
-        let shares = Shares::of(&strip, 0.0);
-        let own = shares.touched().collect();
+        let own = Shares::of(&strip, 0.0);
         Self {
             layout,
+            known: KnownPixels::of(&values),
             values,
             own,
             blur,
@@ -146,28 +209,34 @@ impl PixelPlaces {
     fn around(&self, place: Place, placebo: bool) -> Option<Around> {
         let layout = &self.layout;
         let strip = layout.moved(&layout.strip, place);
-        let plain = Shares::of(&strip, 0.0);
-        let covered: f64 = plain
-            .touched()
-            .filter(|(row, col)| self.value(*row, *col).is_some())
-            .map(|(row, col)| plain.at(row, col))
-            .sum();
         // Sums in another order differ in their last digits.
-        if placebo && covered / layout.strip_area < COVERED - 2.0 * TIE_TOLERANCE {
+        let least = COVERED - 2.0 * TIE_TOLERANCE;
+        let too_little = |covered: f64| placebo && covered / layout.strip_area < least;
+        // As many pixels as lie around it are the most that it can cover.
+        if too_little(self.known.around(&strip)) {
             return None;
         }
-        let reach = Shares::of(&layout.moved(&layout.reach, place), 0.0);
+        let spans = spans_of(&strip);
+        let covered: f64 = pixels_of(&spans)
+            .filter(|(row, col, _)| self.value(*row, *col).is_some())
+            .map(|(.., share)| share)
+            .sum();
+        if too_little(covered) {
+            return None;
+        }
+        let plain = Shares::of_spans(&spans);
+        let reach = spans_of(&layout.moved(&layout.reach, place));
         let (mut in_strip, mut in_reach, mut inside) = (0.0, 0.0, Vec::new());
-        for (row, col) in reach.touched() {
+        for (row, col, share) in pixels_of(&reach) {
             let Some(index) = self.value(row, col) else {
                 continue;
             };
             in_strip += plain.at(row, col);
-            in_reach += reach.at(row, col);
-            if reach.at(row, col) < WHOLLY - TIE_TOLERANCE {
+            in_reach += share;
+            if share < WHOLLY - TIE_TOLERANCE {
                 continue;
             }
-            if placebo && self.own.binary_search(&(row, col)).is_ok() {
+            if placebo && self.own.at(row, col) > 0.0 {
                 return None;
             }
             inside.push((row, col, index));

@@ -126,12 +126,13 @@ pub fn median(values: &[f64]) -> Option<f64> {
 /// # Source
 /// Type 7 of Hyndman and Fan 1996, The American Statistician 50:361-365 (from memory); the default of numpy and R.
 pub fn percentile(values: &[f64], percent: f64) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let position = (sorted.len().checked_sub(1)? as f64) * (percent / 100.0).clamp(0.0, 1.0);
+    let mut parted = values.to_vec();
+    let position = (parted.len().checked_sub(1)? as f64) * (percent / 100.0).clamp(0.0, 1.0);
     let below = libm::floor(position);
-    let low = *sorted.get(below as usize)?;
-    let high = sorted.get(below as usize + 1).copied().unwrap_or(low);
+    // Of the order nothing but these two is asked for.
+    let (_, low, above) = parted.select_nth_unstable_by(below as usize, f64::total_cmp);
+    let low = *low;
+    let high = above.iter().copied().min_by(f64::total_cmp).unwrap_or(low);
     Some(low + (high - low) * (position - below))
 }
 
