@@ -7,6 +7,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use crate::app::commit::sha256_of_file;
 use crate::app::error::AppError;
 use crate::finding::Checked;
+use crate::format::network::{Stated, stated};
 use crate::format::raster::{Shelf, listed};
 use crate::format::stamp::Stamp;
 use crate::format::vector::VectorLayer;
@@ -39,6 +40,7 @@ pub(crate) struct Held {
     behind: Mutex<BTreeMap<PathBuf, Vec<PathBuf>>>,
     weather: Mutex<BTreeMap<PathBuf, Checked<WeatherTable>>>,
     stations: Mutex<BTreeMap<PathBuf, Vec<Station>>>,
+    stated: Mutex<BTreeMap<PathBuf, Result<Stated, String>>>,
 }
 
 /// A record of weather, read once where many fields share it.
@@ -117,6 +119,16 @@ impl Held {
         source: &VectorSource,
     ) -> Option<Arc<VectorLayer<MultiPolygon<f64>>>> {
         lock(&self.layers).get(&key_of(source)).cloned()
+    }
+
+    /// What the server of a file on a network says of it, asked once.
+    pub(crate) fn stated(&self, path: &Path) -> Result<Stated, String> {
+        if let Some(known) = lock(&self.stated).get(path) {
+            return known.clone();
+        }
+        let said = stated(path);
+        lock(&self.stated).insert(path.to_owned(), said.clone());
+        said
     }
 
     /// Files that an image is read from besides itself, and of a folder all that lies in it, looked up once.

@@ -26,6 +26,7 @@ pub(crate) mod map;
 pub(crate) mod maps;
 pub(crate) mod memory;
 pub mod names;
+mod network_inputs;
 pub(crate) mod new;
 pub(crate) mod new_fields;
 pub mod new_job;

@@ -9,6 +9,7 @@ use crate::app::image_source;
 use crate::app::image_source::Source;
 use crate::app::image_watch::{REFLECTANCES, Watch, Watched};
 use crate::finding::{Finding, codes};
+use crate::format::network::lies_there;
 use crate::format::raster::{RasterFacts, RasterFileError, RasterStack, Shelf, Slot, facts};
 use crate::format::systems::system_named;
 use crate::format::vector::{VectorLayer, read_lines, read_polygons};
@@ -137,21 +138,12 @@ pub(crate) fn refuse_onto<'a>(
 /// Refuses a file that lies on a network, unless the network is allowed, and what is no file.
 pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
     refuse_special(path)?;
-    let text = path.to_string_lossy();
-    // GDAL's virtual paths can be put into each other, and new ones come with its versions: those that stay on this machine are named.
-    let lower = text.to_lowercase();
-    let near = |rest: &str| {
-        ["zip/", "tar/", "gzip/", "7z/", "rar/"]
-            .iter()
-            .any(|way| rest.starts_with(way))
-    };
-    let remote = text.contains("://") || lower.split("/vsi").skip(1).any(|rest| !near(rest));
-    if remote && !network {
+    if lies_there(path) && !network {
         return Err(AppError::refused(
             "file.network",
             "the file lies on a network, and haulm works offline unless told otherwise",
         )
-        .with_fact(text.to_string(), "needs the network")
+        .with_fact(path.display().to_string(), "needs the network")
         .with_hint("copy it beside the job, or run again with --network"));
     }
     Ok(())
@@ -561,9 +553,25 @@ pub(crate) fn named(imagery: &Imagery) -> Vec<PathBuf> {
     list
 }
 
-/// Every file that a job reads, with sidecars that belong to it, in the order of reading; `image` are those of the image, `weather` those that growing days were
-/// counted from.
+/// Every file of this machine that a job reads, with sidecars that belong to it, in the order of reading; `image` are those of the image, `weather` those that growing
+/// days were counted from.
 pub fn inputs(
+    job: &Path,
+    settings: &Settings,
+    image: &[PathBuf],
+    weather: &[PathBuf],
+) -> Vec<PathBuf> {
+    let mut seen: Vec<PathBuf> = Vec::new();
+    for path in all_inputs(job, settings, image, weather) {
+        if path.exists() && !seen.contains(&path) {
+            seen.push(path);
+        }
+    }
+    seen
+}
+
+/// Everything that a job reads, on this machine or elsewhere, whether it is there or not.
+pub(crate) fn all_inputs(
     job: &Path,
     settings: &Settings,
     image: &[PathBuf],
@@ -611,11 +619,5 @@ pub fn inputs(
     list.extend_from_slice(image);
     list.extend_from_slice(weather);
     list.extend(settings.season.crops.clone());
-    let mut seen: Vec<PathBuf> = Vec::new();
-    for path in list {
-        if path.exists() && !seen.contains(&path) {
-            seen.push(path);
-        }
-    }
-    seen
+    list
 }

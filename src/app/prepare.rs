@@ -7,6 +7,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use crate::app::error::AppError;
 use crate::app::held::Reading;
 use crate::app::job::{JobText, read_map_job_in};
+use crate::app::network_inputs::NetworkInputs;
 use crate::app::open::{Canopy, Image, ImageFacts, UsedBand};
 use crate::app::overview::index_overview;
 use crate::app::paper::weather_months;
@@ -297,6 +298,7 @@ fn read_all(
     let facts = CellFacts::of(&opened.ground, &survey, &settings.machine)
         .map_err(|error| with_files(settings, (&image.files, &image.slots), error.into()))?;
     opened.unchanged.still()?;
+    opened.network.still()?;
     let inputs = match (inputs, reading) {
         (_, Some(reading)) if !for_map => {
             reading.held.still(&read)?;
@@ -309,6 +311,13 @@ fn read_all(
         (Some(inputs), None) => inputs?,
         (None, None) if for_map => record::inputs(&read, &opened.folder)?,
         (None, None) => Value::Null,
+    };
+    let inputs = match inputs {
+        Value::Array(mut list) => {
+            list.extend(opened.network.entries(&opened.folder));
+            Value::Array(list)
+        }
+        none => none,
     };
     Ok(Prepared(Arc::new(Inner {
         job: job.to_owned(),
@@ -340,6 +349,7 @@ struct Opened {
     /// How many of them were noticed in the job's text.
     of_job: usize,
     unchanged: Unchanged,
+    network: NetworkInputs,
 }
 
 fn open_job(
@@ -358,6 +368,14 @@ fn open_job(
         unchanged.keep(&open::inputs(job, &settings, &open::named(imagery), &[]));
     }
     let held = reading.map(|reading| reading.held);
+    // Asked before the first byte is read, and again after the last.
+    let network = if common.network {
+        let named = open::named(imagery);
+        NetworkInputs::of(&open::all_inputs(job, &settings, &named, &[]), held)
+    } else {
+        NetworkInputs::default()
+    };
+    findings.extend(network.findings());
     let image = open::image(
         imagery,
         settings.response.index().unwrap_or_default(),
@@ -410,6 +428,7 @@ fn open_job(
         findings,
         of_job,
         unchanged,
+        network,
     })
 }
 

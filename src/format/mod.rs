@@ -16,6 +16,7 @@ pub(crate) mod kml;
 pub(crate) mod library;
 pub mod lonlat;
 pub mod maps;
+pub(crate) mod network;
 pub mod payload;
 pub mod points;
 pub mod raster;

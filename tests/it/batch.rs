@@ -15,7 +15,7 @@ const FIELDS: [(&str, f64); 4] = [
 ];
 
 /// A farm of three fields in one image and one beside it.
-struct Farm(Field);
+pub(crate) struct Farm(Field);
 
 const FARM: &str = r#"name = "Test farm"
 output = "season"
@@ -72,7 +72,7 @@ fn layer(features: &[String]) -> String {
 }
 
 impl Farm {
-    fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let field = Field::new();
         let farm = Self(field);
         let fields = FIELDS.map(|(name, at)| {
@@ -90,13 +90,13 @@ impl Farm {
         farm.write("farm.toml", FARM);
         farm
     }
-    fn path(&self, name: &str) -> std::path::PathBuf {
+    pub(crate) fn path(&self, name: &str) -> std::path::PathBuf {
         self.0.path(name)
     }
     fn write(&self, name: &str, text: &str) {
         fs_err::write(self.path(name), text).unwrap();
     }
-    fn change(&self, name: &str, old: &str, new: &str) {
+    pub(crate) fn change(&self, name: &str, old: &str, new: &str) {
         let text = fs_err::read_to_string(self.path(name)).unwrap();
         assert!(text.contains(old), "{old} in {name}");
         self.write(name, &text.replace(old, new));
@@ -107,7 +107,7 @@ impl Farm {
         command
     }
     /// The lines of a run, by field, and its last line; and its exit status.
-    fn run(&self, more: &[&str]) -> (Option<i32>, Vec<Value>, Value) {
+    pub(crate) fn run(&self, more: &[&str]) -> (Option<i32>, Vec<Value>, Value) {
         let output = self
             .command(&[&["batch", "farm.toml", "--json"], more].concat())
             .output()

@@ -50,6 +50,7 @@ mod made_ground;
 mod map_command;
 mod meaning;
 mod methods;
+mod network;
 mod new_command;
 mod nitrogen_share;
 mod odd_images;

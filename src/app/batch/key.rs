@@ -15,12 +15,16 @@ use crate::app::below::below;
 use crate::app::commit::{RECORD_PATH, sha256_hex, sha256_of_file};
 use crate::app::error::AppError;
 use crate::app::job::map_job_in;
+use crate::app::network_inputs::NetworkInputs;
 use crate::app::open;
 use crate::app::rights::of_season;
 use crate::finding::Checked;
 use crate::job::farm::changed_keys;
 use crate::job::fault::JobError;
 use crate::job::settings::{GrowingDays, ReferenceSource, Settings};
+
+/// In place of the hash of a file on a network whose server names no state of it.
+const NOT_TOLD: &str = "not told";
 
 /// A field's job by one image.
 #[derive(Debug)]
@@ -97,6 +101,12 @@ impl Farm {
                     let shown = format!("{} ({})", below(&part.file, &self.folder), part.what);
                     inputs.insert(shown, part.sha256);
                 }
+                if self.common.network {
+                    for (file, state) in self.elsewhere(&path, &settings.value).states() {
+                        let shown = file.display().to_string();
+                        inputs.insert(shown, state.unwrap_or_else(|| NOT_TOLD.to_owned()));
+                    }
+                }
                 for file in whole {
                     let shown = below(&file, &self.folder);
                     if let Entry::Vacant(free) = inputs.entry(shown) {
@@ -169,6 +179,13 @@ impl Farm {
         (parts, whole)
     }
 
+    /// Inputs of a job on a network.
+    fn elsewhere(&self, job: &Path, settings: &Settings) -> NetworkInputs {
+        let image = settings.imagery.as_ref().map(open::named);
+        let all = open::all_inputs(job, settings, &image.unwrap_or_default(), &[]);
+        NetworkInputs::of(&all, Some(&self.held))
+    }
+
     /// Files that a job reads, known before any of them is opened; of folders those within.
     fn files_of(&self, job: &Path, settings: &Settings) -> Vec<PathBuf> {
         let mut read = of_season(&settings.season);
@@ -199,6 +216,13 @@ impl Farm {
         };
         if row.made.key != work.made.key {
             Standing::Due(changed(&row.made, &work.made))
+        } else if let Some((file, _)) = work
+            .made
+            .inputs
+            .iter()
+            .find(|(_, state)| *state == NOT_TOLD)
+        {
+            Standing::Due(format!("whether {file} is as it was is unknown"))
         } else if !row.is_final() {
             let code = row.code.as_deref().unwrap_or("an unknown fault");
             Standing::Due(format!("ended last time by {code}"))

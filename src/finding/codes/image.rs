@@ -15,6 +15,9 @@ codes! {
     IMAGE_DATE_GUESSED "image.date_guessed" [Caution]
         "The day of the image is a guess, out of its file name."
         "A name may hold the day of delivery or of processing. The age of the image on the day of application hangs on it: check it in the job, or give --date.";
+    IMAGE_STATE_UNKNOWN "image.state_unknown" [Caution]
+        "An input was read over the network, and its server does not say what state of it that was."
+        "The record names size and hash of every file of this machine, and of one on a network what its server says: size, ETag, time of the last change. Where the server says nothing, the map cannot be made again for certain. Keep a copy of the file with the map.";
     IMAGE_BAND_NAME "image.band_name" [Stop]
         "The job takes a band for one colour, and the file calls it another."
         "With red and near infrared exchanged the greenest ground looks poorest, and every rate is turned round. Correct imagery.bands, or take it out: a file that names its bands needs none.";

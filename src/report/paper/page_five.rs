@@ -308,8 +308,13 @@ fn inputs(paper: &Paper<'_>) -> Table {
     let rows = list
         .iter()
         .map(|file| {
-            ["path", "bytes", "sha256"]
-                .map(|key| file.get(key).map_or_else(String::new, notice))
+            let shown = |key| file.get(key).filter(|value| !value.is_null()).map(notice);
+            // Of a file on a network what its server calls this state of it.
+            let state = shown("sha256")
+                .or_else(|| Some(format!("ETag {}", shown("etag")?)))
+                .or_else(|| shown("last_modified"));
+            [shown("path"), shown("bytes"), state]
+                .map(Option::unwrap_or_default)
                 .to_vec()
         })
         .collect();
