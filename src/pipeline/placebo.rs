@@ -115,7 +115,7 @@ pub struct StripPlacebo {
 
 #[derive(Clone, Debug)]
 enum PlaceGround {
-    Squares(SquarePlaces),
+    Squares(Box<SquarePlaces>),
     Pixels(Box<PixelPlaces>),
 }
 
@@ -303,7 +303,7 @@ pub fn measure(
                 let length = layout.length();
                 let squares = SquarePlaces::new(*layout, sums.clone());
                 let places = squares.places();
-                (PlaceGround::Squares(squares), places, length)
+                (PlaceGround::Squares(Box::new(squares)), places, length)
             }
             (PlanHow::Pixels(layout), Some(Found::Pixels(kept))) => {
                 let length = layout.length();
