@@ -384,6 +384,15 @@ impl Sum {
         }
         kg
     }
+    /// Places of the table that it reads.
+    fn places(&self) -> impl Iterator<Item = usize> {
+        let changed = self.changed.own.keys().map(|(place, ..)| *place);
+        self.own
+            .keys()
+            .chain(self.held.keys())
+            .copied()
+            .chain(changed)
+    }
     /// Whether anything of it has a value of its own.
     fn has_value(&self) -> bool {
         !self.own.is_empty() || !self.held.is_empty() || !self.changed.own.is_empty()
@@ -507,9 +516,18 @@ pub fn uncertainty_of(
     let rate = |moved: &Moved, (own, reference, ratio): &((f64, f64), f64, Option<f64>)| {
         moved.exact_kept(*own, *reference, *ratio).unwrap_or(0.0)
     };
+    // A place that no cell lies beside is read by nothing but errors of kriging, which reach further.
+    let mut is_read = vec![errors.is_some(); cells.len()];
+    for place in mean.places().chain(whole.places()) {
+        is_read[place] = true;
+    }
     let one = |draw: &Draw| {
         let moved = draw.moved(model);
-        let rates: Vec<f64> = cells.iter().map(|cell| rate(&moved, cell)).collect();
+        let rates: Vec<f64> = cells
+            .iter()
+            .zip(&is_read)
+            .map(|(cell, is_read)| if *is_read { rate(&moved, cell) } else { 0.0 })
+            .collect();
         let field = mean.kg(|place| rates[place], 0.0) / mean.area.max(f64::MIN_POSITIVE);
         whole.kg(|place| rates[place], field)
     };
@@ -518,7 +536,8 @@ pub fn uncertainty_of(
         .map(|number| spreads.draw(requirement.seed, number).moved(model))
         .collect();
     let mut table = Array2::zeros((places.len(), draws));
-    for (cell, mut row) in cells.iter().zip(table.rows_mut()) {
+    let read = cells.iter().zip(table.rows_mut()).zip(&is_read);
+    for ((cell, mut row), _) in read.filter(|(_, is_read)| **is_read) {
         for (drawn, moved) in row.iter_mut().zip(&moved) {
             *drawn = rate(moved, cell);
         }

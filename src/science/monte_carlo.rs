@@ -331,11 +331,24 @@ pub fn band_of(values: &mut [f64]) -> Option<Band> {
         .iter()
         .map(|value| (value - mean) * (value - mean))
         .sum();
-    let mut at = |share: f64| quantile(values, share);
+    // What lies below one quantile is of no use to the next.
+    let last = values.len().checked_sub(1)? as f64;
+    let (mut rest, mut passed) = (values, 0);
+    let mut at = |share: f64| {
+        let place = share * last;
+        let below = libm::floor(place) as usize;
+        let taken = std::mem::take(&mut rest);
+        let (_, low, above) = taken.select_nth_unstable_by(below - passed, f64::total_cmp);
+        let low = *low;
+        let high = above.iter().copied().min_by(f64::total_cmp).unwrap_or(low);
+        (rest, passed) = (&mut taken[below - passed..], below);
+        low + (high - low) * (place - below as f64)
+    };
+    let (low, middle, high) = (at(0.1), at(0.5), at(0.9));
     Some(Band {
-        low: at(0.1)?,
-        middle: at(0.5)?,
-        high: at(0.9)?,
+        low,
+        middle,
+        high,
         mean,
         sd: libm::sqrt(squares / (n - 1.0).max(1.0)),
     })
