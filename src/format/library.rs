@@ -6,6 +6,7 @@ use std::sync::Once;
 
 use gdal::DriverManager;
 use gdal::config::{clear_config_option, set_config_option};
+use gdal::spatial_ref::SpatialRef;
 
 use crate::format::complaints;
 
@@ -67,7 +68,19 @@ const OPTIONS: [(&str, &str); 13] = [
 /// The one name that network file systems may have when they may have none: no file is called so.
 const NOWHERE: &str = "/vsicurl/none";
 
-/// Sets GDAL up, once: drivers, options, and who hears its complaints. Every reader calls it before it opens anything.
+/// Systems on the two ensembles of datums that EPSG has: WGS 84 and ETRS89.
+const ON_ENSEMBLES: [u32; 2] = [4326, 4258];
+
+thread_local! {
+    /// PROJ (9.1) keeps what it made for each thread, and takes an ensemble for a single datum in all that follows once a file has named the datum alone. Asked for
+    /// first, they are ensembles whatever the thread reads later.
+    static ENSEMBLES: () = for code in ON_ENSEMBLES {
+        // Without PROJ's database nothing else will be found either, and the reader says so.
+        let _ = SpatialRef::from_epsg(code);
+    };
+}
+
+/// Sets GDAL up, once: drivers, options, and who hears its complaints; and what each thread needs. Every reader calls it before it opens anything.
 pub(crate) fn ready() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
@@ -86,6 +99,7 @@ pub(crate) fn ready() {
         }
         network(false);
     });
+    ENSEMBLES.with(|()| ());
 }
 
 /// Opens or closes GDAL's network file systems.

@@ -326,3 +326,35 @@ fn a_task_grid_turned_into_task_data_stays_cell_by_cell() {
     );
     assert_eq!(files[1], again[1], "the grid's file byte for byte");
 }
+
+#[test]
+fn what_a_thread_has_read_does_not_change_what_it_writes() {
+    // PROJ (9.1) takes an ensemble of datums for one datum when the file of an image named the datum first.
+    let image = {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("image.tif");
+        let mut dataset = gdal::DriverManager::get_driver_by_name("GTiff")
+            .and_then(|driver| driver.create_with_band_type::<u8, _>(&path, 2, 2, 1))
+            .unwrap();
+        dataset
+            .set_spatial_ref(&gdal::spatial_ref::SpatialRef::from_epsg(32_633).unwrap())
+            .unwrap();
+        dataset
+            .set_geo_transform(&[500_000.0, 10.0, 0.0, 5_400_000.0, 0.0, -10.0])
+            .unwrap();
+        dataset.close().unwrap();
+        (path, folder)
+    };
+    let written = |reads: bool| {
+        let path = image.0.clone();
+        std::thread::spawn(move || {
+            if reads {
+                raster::facts(&path, path.parent().unwrap()).unwrap();
+            }
+            files(Format::FlatGeobuf, &fixture::prescription()).unwrap()
+        })
+        .join()
+        .unwrap()
+    };
+    assert!(written(true)[0].bytes == written(false)[0].bytes);
+}

@@ -1,8 +1,8 @@
 //! Long work beside Python: on a thread of its own, while the calling one lets others run, tells of progress and listens for Ctrl-C.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::Mutex;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SendError, Sender, channel};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use haulm::AppError;
@@ -96,6 +96,48 @@ pub(crate) enum Ends {
     Whole,
 }
 
+/// What a thread is given to do.
+type Task = Box<dyn FnOnce() + Send>;
+
+/// Threads that wait for work, and the process that they belong to: a forked one has none of them.
+static IDLE: Mutex<(u32, Vec<Sender<Task>>)> = Mutex::new((0, Vec::new()));
+
+fn idle() -> MutexGuard<'static, (u32, Vec<Sender<Task>>)> {
+    let mut idle = IDLE.lock().unwrap_or_else(PoisonError::into_inner);
+    if idle.0 != std::process::id() {
+        *idle = (std::process::id(), Vec::new());
+    }
+    idle
+}
+
+/// Does a task on a thread that waits, or on a new one: what GDAL and PROJ have open belongs to a thread, and is as dear as a field to open again.
+fn on_a_thread(task: Task) -> std::io::Result<()> {
+    let waiting = idle().1.pop();
+    let Some(worker) = waiting else {
+        return begun(task);
+    };
+    match worker.send(task) {
+        Ok(()) => Ok(()),
+        Err(SendError(task)) => begun(task),
+    }
+}
+
+fn begun(task: Task) -> std::io::Result<()> {
+    let (sender, receiver) = channel::<Task>();
+    std::thread::Builder::new()
+        .name("haulm".to_owned())
+        .stack_size(STACK)
+        .spawn(move || {
+            let mut next = Some(task);
+            while let Some(task) = next.take() {
+                task();
+                idle().1.push(sender.clone());
+                next = receiver.recv().ok();
+            }
+        })?;
+    Ok(())
+}
+
 /// Does `work` on a thread of its own. `progress` is called on the caller's thread with the stage, steps done, and steps in all (0 when not known).
 pub(crate) fn done<T: Send + 'static>(
     py: Python<'_>,
@@ -104,16 +146,13 @@ pub(crate) fn done<T: Send + 'static>(
     work: impl FnOnce(&dyn Progress) -> Result<T, AppError> + Send + 'static,
 ) -> PyResult<T> {
     let (sender, receiver) = channel();
-    std::thread::Builder::new()
-        .name("haulm".to_owned())
-        .stack_size(STACK)
-        .spawn(move || {
-            let teller = Teller(Mutex::new(sender));
-            let result = catch_unwind(AssertUnwindSafe(|| work(&teller)));
-            teller.tell(Wording::Done(result.unwrap_or_else(|panic| {
-                Err(AppError::fault("fault", notice(panic.as_ref())))
-            })));
-        })?;
+    on_a_thread(Box::new(move || {
+        let teller = Teller(Mutex::new(sender));
+        let result = catch_unwind(AssertUnwindSafe(|| work(&teller)));
+        teller.tell(Wording::Done(result.unwrap_or_else(|panic| {
+            Err(AppError::fault("fault", notice(panic.as_ref())))
+        })));
+    }))?;
     let receiver = Mutex::new(receiver);
     let mut meter = Meter {
         callback: progress,

@@ -1,13 +1,14 @@
 #!/usr/bin/env python3
 """Long runs of `haulm batch` by one command: thousands of made fields, spoilt ones among them, killed at random, with processor time and memory.
 
-    tests/python/.venv/bin/python tests/bench/many_fields.py target/release/haulm [spoilt] [kills] [speed] [--fields N] [--folder FOLDER] [--seed S]
+    tests/python/.venv/bin/python tests/bench/many_fields.py target/release/haulm [spoilt] [kills] [speed] [engine] [--fields N] [--folder FOLDER] [--seed S]
 
 spoilt  10 000 small fields, every twentieth with a yield that cannot be: 9 500 maps, 500 rows with code, reason and hint
 kills   20 times `kill -9` at a random moment of one run, then the rest: no finished field is lost or made twice, and all files are those of a run never killed
 speed   processor time a field and peak memory, of everything without the PDF, of the machine's files, of the least that maps need, and of tables alone
+engine  only when it is named: a Dask cluster of two workers beside one process of two threads, by turns; then 20 workers killed at random moments
 
-Needs numpy and rasterio, which `tests/python/requirements.txt` has. Figures are printed, never judged; what is wrong ends with 1. Closes with "N passed, N failed".
+Needs numpy and rasterio, which `tests/python/requirements.txt` has; `engine` also distributed and the Python package, built as the program was. Figures are printed, never judged; what is wrong ends with 1. Closes with "N passed, N failed".
 """
 
 import argparse
@@ -16,9 +17,12 @@ import json
 import os
 import random
 import shutil
+import signal
+import statistics
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from pathlib import Path
 
@@ -232,15 +236,97 @@ def speed(haulm, folder, count, seed):
         check(f"{name}: all are done", sums["done"] == count, sums)
 
 
+def counted(path):
+    """A worker on which each field that is begun leaves a line."""
+    from distributed import WorkerPlugin
+
+    class Counted(WorkerPlugin):
+        name = "counted"
+
+        def setup(self, worker):
+            import haulm.batch
+
+            plain = haulm.batch.Farm
+
+            class Farm:
+                def __init__(self, farm):
+                    self.farm = farm
+
+                @staticmethod
+                def open(*arguments, **keywords):
+                    return Farm(plain.open(*arguments, **keywords))
+
+                def run_field(self, field):
+                    with open(path, "a") as lines:
+                        lines.write(f"{field}\n")
+                    return self.farm.run_field(field)
+
+                def row(self, field):
+                    return self.farm.row(field)
+
+                def mark_crashed(self, field, reason):
+                    return self.farm.mark_crashed(field, reason)
+
+            haulm.batch.Farm = Farm
+
+    return Counted()
+
+
+def engine(haulm, folder, count, seed):
+    from distributed import Client, LocalCluster
+    from haulm.batch import submit
+
+    make(folder, count, seed, spoilt=False)
+    farm, season = folder / "farm.toml", folder / "season"
+    ratios, alone = [], None
+    for _ in range(3):
+        shutil.rmtree(season, ignore_errors=True)
+        _, _, _, took = run(haulm, folder, "--threads", "2")
+        alone = hashes(season)
+        shutil.rmtree(season)
+        with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster, Client(cluster) as client:
+            began = time.monotonic()
+            submit(client, farm)
+            wall = time.monotonic() - began
+        ratios.append(wall / took["wall_s"])
+        check("the same files", hashes(season) == alone)
+    print(f"wall, two Dask workers / one process of two threads: {statistics.median(ratios):.2f} ({min(ratios):.2f} to {max(ratios):.2f}), {count} fields", flush=True)
+
+    shutil.rmtree(season)
+    begun, killed, chance = folder / "begun.txt", [], random.Random(seed)
+    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster, Client(cluster) as client:
+        client.register_plugin(counted(str(begun)))
+        over = threading.Event()
+
+        def kill():
+            while len(killed) < 20 and not over.wait(chance.uniform(0, 1)):
+                pids = [pid for pid in client.run(os.getpid, on_error="ignore").values() if isinstance(pid, int)]
+                if pids:
+                    killed.append(chance.choice(pids))
+                    os.kill(killed[-1], signal.SIGKILL)
+
+        killer = threading.Thread(target=kill)
+        killer.start()
+        ran = submit(client, farm)
+        over.set()
+        killer.join()
+    lines = begun.read_text().splitlines()
+    print(f"{len(killed)} workers killed, {len(lines) - count} fields begun twice", flush=True)
+    check("twenty were killed", len(killed) == 20, len(killed))
+    check("no field is lost", ran.states["done"] == count, ran.states)
+    check("no more is made again than was being made", len(set(lines)) == count and len(lines) - count <= len(killed), len(lines))
+    check("the same files as of workers that were never killed", hashes(season) == alone)
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("haulm", type=Path)
     parser.add_argument("what", nargs="*", default=["spoilt", "kills", "speed"])
-    parser.add_argument("--fields", type=int, help="how many, instead of 10 000, 300 and 1 000")
+    parser.add_argument("--fields", type=int, help="how many, instead of 10 000, 300, 1 000 and 600")
     parser.add_argument("--folder", type=Path, help="where to work; removed afterwards unless it is given")
     parser.add_argument("--seed", type=int, default=7)
     asked = parser.parse_args()
-    todo = {"spoilt": (spoilt, 10_000), "kills": (kills, 300), "speed": (speed, 1_000)}
+    todo = {"spoilt": (spoilt, 10_000), "kills": (kills, 300), "speed": (speed, 1_000), "engine": (engine, 600)}
     unknown = [name for name in asked.what if name not in todo]
     if unknown:
         parser.error(f"there is no {unknown[0]}: {', '.join(todo)}")

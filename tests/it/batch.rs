@@ -238,6 +238,13 @@ fn each_field_is_a_row_and_a_folder() {
 #[test]
 fn a_field_is_the_same_as_by_itself() {
     let farm = Farm::new();
+    // All of them: a thread that has made one field has more in its hands than a new one.
+    let all = r#"formats = ["geojson", "shapefile", "geopackage", "geotiff", "kml", "flatgeobuf", "iso11783"]"#;
+    farm.change(
+        "farm.toml",
+        "[common.machine]",
+        &format!("[common.output]\n{all}\n[common.machine]"),
+    );
     let (_, _, _) = farm.run(&[]);
     let batch = bytes(&farm.path("season/long-ley"));
     fs_err::remove_dir_all(farm.path("season")).unwrap();

@@ -45,7 +45,7 @@ heading = "0 grid"
 [common.uncertainty]
 draws = 20
 [common.output]
-formats = ["geojson", "geopackage"]
+formats = ["geojson", "geopackage", "flatgeobuf"]
 """
 
 

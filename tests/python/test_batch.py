@@ -1,5 +1,6 @@
 """Many fields on a Dask cluster of this machine: the bytes of ``haulm batch``, whatever dies on the way."""
 
+import collections
 import json
 import os
 import random
@@ -32,6 +33,13 @@ def by_command(tmp_path_factory, haulm_command):
 def cluster():
     with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None, processes=True) as cluster, Client(cluster) as client:
         yield client
+
+
+@pytest.fixture(params=[1, 4])
+def together(request, monkeypatch):
+    """Fields by so many: of as few as these the engine would hand over each by itself."""
+    size = request.param
+    monkeypatch.setattr(haulm.batch, "_together", lambda fields, _threads: collections.deque(fields[at : at + size] for at in range(0, len(fields), size)))
 
 
 def rows(farm):
@@ -71,7 +79,13 @@ def test_the_cluster_makes_the_same_bytes(tmp_path, cluster, by_command):
     assert not list((tmp_path / "season").glob(".under_way*"))
 
 
-def test_workers_that_are_killed_lose_nothing(tmp_path, cluster, by_command):
+def test_many_fields_go_by_eight_and_the_last_ones_singly():
+    sizes = [len(part) for part in haulm.batch._together(list(range(200)), 2)]
+    assert sum(sizes) == 200 and sizes[0] == 8 and sizes[-1] == 1 and sizes == sorted(sizes, reverse=True)
+    assert [list(part) for part in haulm.batch._together([4, 7], 2)] == [[4], [7]] and not haulm.batch._together([], 2)
+
+
+def test_workers_that_are_killed_lose_nothing(tmp_path, cluster, by_command, together):
     path = made.make(tmp_path, FIELDS, SPOILT)
     killed, ended, due, done = [], threading.Event(), threading.Event(), threading.Event()
     chance = random.Random(7)
@@ -130,6 +144,9 @@ class Dies(WorkerPlugin):
             def open(*arguments, **keywords):
                 return Deadly(plain.open(*arguments, **keywords))
 
+            def row(self, field):
+                return self.farm.row(field)
+
             def run_field(self, field):
                 if field == 3:
                     os.kill(os.getpid(), signal.SIGKILL)
@@ -141,7 +158,7 @@ class Dies(WorkerPlugin):
         haulm.batch.Farm = Deadly
 
 
-def test_a_field_that_kills_three_workers_is_a_row(tmp_path, cluster, by_command):
+def test_a_field_that_kills_three_workers_is_a_row(tmp_path, cluster, by_command, together):
     cluster.register_plugin(Dies())
     path = made.make(tmp_path, FIELDS, SPOILT)
     ran = haulm.batch.submit(cluster, path)

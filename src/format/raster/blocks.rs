@@ -100,25 +100,37 @@ struct State {
     seen: HashSet<Key>,
 }
 
+/// The number of a run: threads outlive it, and what they have open for one run is not what another finds at the same place.
+#[derive(Debug)]
+struct Run(u64);
+
+impl Default for Run {
+    fn default() -> Self {
+        static NEXT: AtomicU64 = AtomicU64::new(0);
+        Self(NEXT.fetch_add(1, Ordering::Relaxed))
+    }
+}
+
 /// The blocks that are kept.
 #[derive(Debug, Default)]
 pub(super) struct Blocks {
+    run: Run,
     room: usize,
     state: Mutex<State>,
     decoded: AtomicU64,
 }
 
 thread_local! {
-    /// The datasets that this thread has open. GDAL's handles serve one thread each.
-    static HANDLES: RefCell<Vec<(PathBuf, Rc<Dataset>)>> = const { RefCell::new(Vec::new()) };
+    /// The datasets that this thread has open, by run and path. GDAL's handles serve one thread each.
+    static HANDLES: RefCell<Vec<(u64, PathBuf, Rc<Dataset>)>> = const { RefCell::new(Vec::new()) };
 }
 
 /// A dataset of this thread.
-fn opened(path: &Path) -> Result<Rc<Dataset>, String> {
+fn opened(Run(run): &Run, path: &Path) -> Result<Rc<Dataset>, String> {
     let known = HANDLES.with_borrow(|all| {
         all.iter()
-            .find(|(known, _)| known == path)
-            .map(|(_, dataset)| Rc::clone(dataset))
+            .find(|(of, known, _)| of == run && known == path)
+            .map(|(.., dataset)| Rc::clone(dataset))
     });
     if let Some(known) = known {
         return Ok(known);
@@ -128,7 +140,7 @@ fn opened(path: &Path) -> Result<Rc<Dataset>, String> {
         if all.len() == OPENED {
             all.remove(0);
         }
-        all.push((path.to_owned(), Rc::clone(&dataset)));
+        all.push((*run, path.to_owned(), Rc::clone(&dataset)));
     });
     Ok(dataset)
 }
@@ -175,7 +187,7 @@ impl Blocks {
         (place, size): ((i64, i64), (usize, usize)),
         requirement: &mut [Requirement<'_>],
     ) -> Result<(), String> {
-        let dataset = opened(file)?;
+        let dataset = opened(&self.run, file)?;
         let first = dataset
             .rasterband(bands.first().copied().unwrap_or(1))
             .map_err(|error| error.to_string())?;

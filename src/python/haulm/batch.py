@@ -31,6 +31,9 @@ __all__ = ["Ran", "submit"]
 DEATHS = 3
 """So many processes a field may take with it before it is given up."""
 
+TOGETHER = 8
+"""So many fields are handed over at once while there are many: to hand one over takes half as long as to make a small one."""
+
 RETURNS = 10
 """So many times a field may come back that others took down, before the engine itself is at fault."""
 
@@ -68,6 +71,13 @@ class _Marks:
         mark.touch()
         return mark
 
+    def finish(self, field: int, mark: pathlib.Path) -> None:
+        """A field is made: whoever is given its neighbours again passes over it."""
+        mark.rename(self.folder / f"done.{field}")
+
+    def is_finished(self, field: int) -> bool:
+        return (self.folder / f"done.{field}").exists()
+
     def clear(self) -> None:
         for mark in self.folder.glob("*"):
             mark.unlink(missing_ok=True)
@@ -88,15 +98,25 @@ def _farm(path: str, how: dict[str, Any], run: str) -> Farm:
         return _opened[run]
 
 
-def _make(path: str, how: dict[str, Any], marks: str, field: int) -> dict[str, Any]:
-    """One field, on a worker; ``how`` are the options of :meth:`haulm.Farm.open`."""
+def _make(path: str, how: dict[str, Any], marks: str, fields: list[int]) -> list[dict[str, Any]]:
+    """Some fields one after another, on a worker; ``how`` are the options of :meth:`haulm.Farm.open`."""
     farm, kept = _farm(path, how, marks), _Marks(marks)
-    if len(kept.of(field)) >= DEATHS:
-        return _given_up(farm, field)
-    mark = kept.set(field)
-    row = farm.run_field(field)
-    mark.unlink(missing_ok=True)
-    return _short(row)
+    rows = []
+    for field in fields:
+        if (row := _known(farm, kept, field)) is None:
+            mark = kept.set(field)
+            row = _short(farm.run_field(field))
+            # Another run's row is stored by that one, if at all.
+            mark.unlink(missing_ok=True) if row["state"] in ("busy", "cancelled") else kept.finish(field, mark)
+        rows.append(row)
+    return rows
+
+
+def _known(farm: Farm, kept: _Marks, field: int) -> dict[str, Any] | None:
+    """The row of a field that this run has made or given up; ``None`` where it is still to be made."""
+    if kept.is_finished(field) and (row := farm.row(field)) is not None:
+        return _short(row)
+    return _given_up(farm, field) if len(kept.of(field)) >= DEATHS else None
 
 
 def _given_up(farm: Farm, field: int) -> dict[str, Any]:
@@ -107,29 +127,40 @@ def _short(row: dict[str, Any]) -> dict[str, Any]:
     return {key: row[key] for key in ("field", "state", "code", "reason", "map_id", "n_kg", "area_ha")}
 
 
-def _answers(client: Client, task: Callable[[int], Future], due: deque[int], window: int) -> Iterator[tuple[int, Future]]:
+def _answers(client: Client, task: Callable[[list[int]], Future], due: deque[list[int]], window: int) -> Iterator[tuple[list[int], Future]]:
     """Futures as they finish, never more than ``window`` of them; each is let go at once, so that the loss of its worker brings nothing back."""
     from distributed import as_completed
 
-    fields: dict[Future, int] = {}
+    fields: dict[Future, list[int]] = {}
 
     def sent() -> Iterator[Future]:
         while due and len(fields) < window:
-            field = due.popleft()
-            future = task(field)
-            fields[future] = field
+            together = due.popleft()
+            future = task(together)
+            fields[future] = together
             yield future
 
     running = as_completed(list(sent()), loop=client.loop)
     try:
         for future in running:
-            field = fields.pop(future)
-            yield field, future
+            together = fields.pop(future)
+            yield together, future
             future.release()
             for more in list(sent()):
                 running.add(more)
     finally:
         client.cancel(list(fields), force=True)
+
+
+def _together(fields: list[int], threads: int) -> deque[list[int]]:
+    """Neighbours by ``TOGETHER``, fewer towards the end, so that no thread waits long for another's last ones."""
+    parts: deque[list[int]] = deque()
+    at = 0
+    while at < len(fields):
+        size = max(1, min(TOGETHER, (len(fields) - at) // (4 * threads)))
+        parts.append(fields[at : at + size])
+        at += size
+    return parts
 
 
 def submit(
@@ -144,8 +175,9 @@ def submit(
 ) -> Ran:
     """Makes every field of a farm file that is due, on the workers of a Dask client, and puts all rows together.
 
-    ``redo``: whether work that is done is done again. ``tables``: the farm's tables alone, without maps. ``window``: fields that are under way at once, two a
-    thread by default. ``memory_mib``: memory that a worker may use [MiB]. ``progress`` is called after each field with fields finished, fields due, and the field's row in short.
+    ``redo``: whether work that is done is done again. ``tables``: the farm's tables alone, without maps. ``window``: fields that are handed over at once, each by
+    itself; by default two parcels of up to eight neighbours a thread, of which a thread has one field under way. ``memory_mib``: memory that a worker may use [MiB].
+    ``progress`` is called after each field with fields finished, fields due, and the field's row in short.
 
     A field that is refused or stopped is a row with its reason. A worker that is lost is made up for by another; a field that takes three with it becomes a row in
     the state ``crashed``.
@@ -155,38 +187,48 @@ def submit(
     from distributed import KilledWorker
 
     path = str(pathlib.Path(farm).resolve())
-    how = {"tables": tables, "memory_mib": memory_mib}
+    how: dict[str, Any] = {"tables": tables, "memory_mib": memory_mib}
     here = Farm.open(path, **how)
-    due = deque(field for field in range(len(here)) if redo or here.due(field) is not None)
-    count, skipped = len(due), len(here) - len(due)
+    fields = [field for field in range(len(here)) if redo or here.due(field) is not None]
+    count, skipped = len(fields), len(here) - len(fields)
     marks = _Marks(str(here.output / f".under_way_{uuid.uuid4().hex[:12]}"))
     returned: dict[int, int] = {}
     made, busy = 0, []
 
-    def task(field: int) -> Future:
+    def task(together: list[int]) -> Future:
         # Never the same twice: what was made before this run is not to be taken for this run's.
-        return client.submit(_make, path, how, str(marks.folder), field, pure=False, retries=0, key=f"haulm-{field}-{uuid.uuid4().hex}")
+        return client.submit(_make, path, how, str(marks.folder), together, pure=False, retries=0, key=f"haulm-{together[0]}-{uuid.uuid4().hex}")
 
-    window = window or 2 * max(1, sum(client.nthreads().values()))
+    def after_loss(together: list[int]) -> Iterator[dict[str, Any]]:
+        """Rows of fields that are made or given up; the others are due again, each by itself."""
+        for field in together:
+            row = _known(here, marks, field)
+            if row is None:
+                returned[field] = returned.get(field, 0) + 1
+                if returned[field] < RETURNS:
+                    # It lay beside the one that took the worker down.
+                    due.append([field])
+                    continue
+                row = _given_up(here, field)
+            yield row
+
+    threads = max(1, sum(client.nthreads().values()))
+    due = _together(fields, threads) if window is None else deque([field] for field in fields)
     try:
-        for field, future in _answers(client, task, due, window):
+        for together, future in _answers(client, task, due, window or 2 * threads):
             if future.status == "finished":
-                row = future.result()
+                rows = future.result()
             else:
                 error = future.exception() if future.status == "error" else None
                 if error is not None and not isinstance(error, KilledWorker):
                     raise error
-                returned[field] = returned.get(field, 0) + 1
-                if len(marks.of(field)) < DEATHS and returned[field] < RETURNS:
-                    # It lay beside the one that took the worker down.
-                    due.append(field)
-                    continue
-                row = _given_up(here, field)
-            made += 1
-            if row["state"] == "busy":
-                busy.append(row["field"])
-            if progress is not None:
-                progress(made, count, row)
+                rows = after_loss(together)
+            for row in rows:
+                made += 1
+                if row["state"] == "busy":
+                    busy.append(row["field"])
+                if progress is not None:
+                    progress(made, count, row)
     finally:
         marks.clear()
     collected = here.collect()
@@ -200,7 +242,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--scheduler", metavar="ADDRESS", required=True, help="address of the scheduler, tcp://HOST:PORT; on one machine use haulm batch")
     parser.add_argument("--redo", action="store_true", help="make again what is done")
     parser.add_argument("--tables", action="store_true", help="the farm's tables alone, without maps")
-    parser.add_argument("--window", type=int, metavar="N", help="fields under way at once (default: two a thread)")
+    parser.add_argument("--window", type=int, metavar="N", help="fields handed over at once (default: two parcels of up to eight neighbours a thread)")
     parser.add_argument("--memory", type=int, metavar="MIB", help="memory that a worker may use (default: 2048)")
     parser.add_argument("--json", action="store_true", help="one line of JSON a field, and the sums as the last")
     asked = parser.parse_args(arguments)
