@@ -40,7 +40,7 @@ pub(crate) struct Held {
     behind: Mutex<BTreeMap<PathBuf, Vec<PathBuf>>>,
     weather: Mutex<BTreeMap<PathBuf, Checked<WeatherTable>>>,
     stations: Mutex<BTreeMap<PathBuf, Vec<Station>>>,
-    stated: Mutex<BTreeMap<PathBuf, Result<Stated, String>>>,
+    stated: Mutex<BTreeMap<PathBuf, Stated>>,
 }
 
 /// A record of weather, read once where many fields share it.
@@ -121,14 +121,14 @@ impl Held {
         lock(&self.layers).get(&key_of(source)).cloned()
     }
 
-    /// What the server of a file on a network says of it, asked once.
+    /// What the server of a file on a network says of it, asked until it answers once.
     pub(crate) fn stated(&self, path: &Path) -> Result<Stated, String> {
         if let Some(known) = lock(&self.stated).get(path) {
-            return known.clone();
+            return Ok(known.clone());
         }
-        let said = stated(path);
+        let said = stated(path)?;
         lock(&self.stated).insert(path.to_owned(), said.clone());
-        said
+        Ok(said)
     }
 
     /// Files that an image is read from besides itself, and of a folder all that lies in it, looked up once.

@@ -36,16 +36,22 @@ impl NetworkInputs {
     pub(crate) fn still(&self) -> Result<(), AppError> {
         for (path, before) in &self.0 {
             let Ok(before) = before else { continue };
-            let now = stated(path);
-            if now.as_ref() != Ok(before) {
-                let now = now.map_or_else(|error| error, |now| now.line());
+            let now = stated(path).map_err(|why| {
+                AppError::refused(
+                    "file.unreachable",
+                    "the server of an input does not answer any more",
+                )
+                .with_fact(path.display().to_string(), why)
+                .with_hint("run again when it answers, or keep a copy")
+            })?;
+            if now != *before {
                 return Err(AppError::refused(
                     "file.changed",
                     "an input changed while it was read",
                 )
                 .with_fact(
                     path.display().to_string(),
-                    format!("was {}, and is {now}", before.line()),
+                    format!("was {}, and is {}", before.line(), now.line()),
                 )
                 .with_hint("run again when it no longer changes, or keep a copy"));
             }

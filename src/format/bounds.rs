@@ -18,12 +18,15 @@ const LONGEST_LINE: usize = 1 << 16;
 /// # Errors
 /// The line and its length.
 pub(crate) fn lines(text: &str) -> std::io::Result<()> {
-    let long = text.lines().position(|line| line.len() > LONGEST_LINE);
-    long.map_or(Ok(()), |at| {
-        let length = text.lines().nth(at).map_or(0, str::len);
+    // Older programs end a line with a carriage return alone.
+    let mut lines = text.split(['\n', '\r']);
+    let long = lines.find(|line| line.len() > LONGEST_LINE);
+    long.map_or(Ok(()), |line| {
+        let before = &text[..line.as_ptr() as usize - text.as_ptr() as usize];
+        let number = 1 + before.replace("\r\n", "\n").matches(['\n', '\r']).count();
         let reason = format!(
-            "line {} has {length} bytes, at most {LONGEST_LINE} are read",
-            at + 1
+            "line {number} has {} bytes, at most {LONGEST_LINE} are read: end each row of the table with a line end",
+            line.len()
         );
         Err(std::io::Error::other(reason))
     })
@@ -165,6 +168,15 @@ mod tests {
         ] {
             assert_eq!(markup(text), Ok(()), "{text}");
         }
+    }
+
+    #[test]
+    fn lines_end_in_any_way() {
+        let row = "2026-04-01,8.5,0.0\r".repeat(9_000);
+        assert!(lines(&row).is_ok(), "as older programs write them");
+        let long = format!("a\r\nb\n{}\n", "x".repeat(LONGEST_LINE + 1));
+        let wording = lines(&long).unwrap_err().to_string();
+        assert!(wording.starts_with("line 3 has 65537 bytes"), "{wording}");
     }
 
     #[test]

@@ -3,6 +3,8 @@
 use gdal::errors::GdalError;
 use gdal::spatial_ref::SpatialRef;
 
+use crate::format::library;
+
 /// Authorities whose codes are looked up in PROJ's own database.
 const AUTHORITIES: [&str; 5] = ["EPSG", "ESRI", "IGNF", "OGC", "IAU_2015"];
 
@@ -123,6 +125,7 @@ pub(super) fn needs_file(text: &str) -> bool {
 
 /// GDAL's system of a text.
 pub(super) fn system(text: &str) -> Result<SpatialRef, String> {
+    library::ready();
     let text = text.trim_start_matches('\u{feff}').trim();
     let wording = |error: GdalError| error.to_string();
     if needs_file(text) {

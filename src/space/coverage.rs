@@ -7,8 +7,13 @@
 //! # Source
 //! Exact area accumulation as used for anti-aliasing glyph outlines (common practice in computer graphics); own derivation.
 
+use std::cell::RefCell;
+
 /// Shares closer than this to 0 or 1 are taken as 0 or 1: rounding noise of the running sum.
 const SNAP: f64 = 1e-12;
+
+/// Marks for which memory is kept from one shape to the next.
+const KEPT_MARKS: usize = 4096;
 
 /// Neighbouring pixels of one row with one share.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,6 +41,53 @@ struct Mark {
 #[derive(Debug, Default)]
 pub struct Scratch {
     marks: Vec<Mark>,
+    /// The same in the order of rows and columns.
+    sorted: Vec<Mark>,
+    /// Where each row begins among them.
+    rows: Vec<usize>,
+}
+
+impl Scratch {
+    /// Puts the marks in order. Marks of one pixel stay in the order of the rings, so that sums are the same in every window.
+    fn sort(&mut self) {
+        let Self {
+            marks,
+            sorted,
+            rows,
+        } = self;
+        sorted.clear();
+        let least = marks.iter().map(|mark| mark.row).min().unwrap_or(0);
+        let most = marks.iter().map(|mark| mark.row).max().unwrap_or(0);
+        // An edge marks each of its rows, so there are hardly more rows than marks: they are counted, and each is sorted by itself.
+        rows.clear();
+        rows.resize((most - least) as usize + 2, 0);
+        for mark in marks.iter() {
+            rows[(mark.row - least) as usize + 1] += 1;
+        }
+        for row in 1..rows.len() {
+            rows[row] += rows[row - 1];
+        }
+        sorted.extend_from_slice(marks);
+        for mark in marks.iter() {
+            let next = &mut rows[(mark.row - least) as usize];
+            sorted[*next] = *mark;
+            *next += 1;
+        }
+        let mut begin = 0;
+        for end in rows.iter().take((most - least) as usize + 1) {
+            sorted[begin..*end].sort_by_key(|mark| mark.col);
+            begin = *end;
+        }
+    }
+    /// Gives memory back that small shapes do not need.
+    fn shrink(&mut self) {
+        for marks in [&mut self.marks, &mut self.sorted] {
+            marks.clear();
+            marks.shrink_to(KEPT_MARKS);
+        }
+        self.rows.clear();
+        self.rows.shrink_to(KEPT_MARKS);
+    }
 }
 
 /// Appends the spans of a polygon in rows `rows.0 .. rows.1` to `out`, in row and column order.
@@ -47,20 +99,19 @@ pub fn cover(
     scratch: &mut Scratch,
     out: &mut Vec<Span>,
 ) {
-    let marks = &mut scratch.marks;
-    marks.clear();
+    scratch.marks.clear();
     let mut doubled = 0.0;
     for ring in rings {
         let Some(origin) = ring.first() else { continue };
         for edge in ring.windows(2) {
             doubled += (edge[0][0] - origin[0]) * (edge[1][1] - origin[1])
                 - (edge[1][0] - origin[0]) * (edge[0][1] - origin[1]);
-            mark_edge(edge[0], edge[1], rows, marks);
+            mark_edge(edge[0], edge[1], rows, &mut scratch.marks);
         }
     }
     let sign = if doubled < 0.0 { 1.0 } else { -1.0 };
-    // A stable sort keeps edges of one pixel in ring order, so that sums are the same in every window.
-    marks.sort_by_key(|mark| (mark.row, mark.col));
+    scratch.sort();
+    let marks = &scratch.sorted;
     let mut at = 0;
     let mut running = 0.0;
     while at < marks.len() {
@@ -86,22 +137,34 @@ pub fn cover(
     }
 }
 
+thread_local! {
+    /// Thousands of small shapes are covered one after another.
+    static SCRATCH: RefCell<Scratch> = RefCell::default();
+}
+
+/// [`cover`] in the thread's own memory, of which no more is kept than small shapes need.
+fn covered(rings: &[Vec<[f64; 2]>], rows: (i64, i64)) -> Vec<Span> {
+    let mut spans = Vec::new();
+    SCRATCH.with_borrow_mut(|scratch| {
+        cover(rings, rows, scratch, &mut spans);
+        scratch.shrink();
+    });
+    spans
+}
+
 /// The spans of a polygon in all rows that it touches, in row and column order; `rings` as for [`cover`].
 pub(crate) fn spans_of(rings: &[Vec<[f64; 2]>]) -> Vec<Span> {
     let rows = || rings.iter().flatten().map(|p| p[1]);
     let low = libm::floor(rows().fold(f64::INFINITY, f64::min)) as i64;
     let high = libm::ceil(rows().fold(f64::NEG_INFINITY, f64::max)) as i64;
-    let mut spans = Vec::new();
-    cover(rings, (low, high), &mut Scratch::default(), &mut spans);
-    spans
+    covered(rings, (low, high))
 }
 
 /// Cells of a grid of `rows` × `cols` that the rings cover something of: the place of each, row by row, and its share in (0, 1]. What lies off the grid is left out.
 ///
 /// `rings` are as for [`cover`], in units of cells.
 pub fn shares(rings: &[Vec<[f64; 2]>], rows: usize, cols: usize) -> Vec<(usize, f64)> {
-    let mut spans = Vec::new();
-    cover(rings, (0, rows as i64), &mut Scratch::default(), &mut spans);
+    let spans = covered(rings, (0, rows as i64));
     let cells = |span: &Span| {
         let (row, share) = (span.row as usize, span.share);
         let inside = span.col.max(0)..(span.col + span.len).min(cols as i64);

@@ -12,10 +12,23 @@ use crate::field::Field;
 struct Manners {
     /// Its mark of the state of each file; `None` says nothing of it.
     etag: Option<String>,
-    /// The mark changes once the file has been read from.
-    changes: bool,
+    habit: Habit,
+    /// Whether the image has been read from.
+    read_from: bool,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+enum Habit {
+    #[default]
+    Plain,
+    /// The mark changes once the image has been read from.
+    Changes,
     /// It answers nobody who asks without reading.
-    no_head: bool,
+    NoHead,
+    /// It says what it has, and gives nothing.
+    GivesNothing,
+    /// Once the image has been read from, it no longer says anything of it.
+    FallsSilent,
 }
 
 /// Serves a folder until the test ends.
@@ -64,7 +77,16 @@ fn serve(mut stream: TcpStream, folder: &Path, manners: &Mutex<Manners>) {
         }
         let bytes = fs_err::read(folder.join(path.trim_start_matches('/')));
         let mut manners = manners.lock().unwrap();
-        let silent = manners.no_head && method == "HEAD";
+        let quiet = match (manners.habit, method) {
+            (Habit::FallsSilent, "HEAD") => manners.read_from && path.ends_with("image.tif"),
+            (Habit::GivesNothing, "GET") => true,
+            _ => false,
+        };
+        if quiet {
+            return;
+        }
+        manners.read_from |= method == "GET" && path.ends_with("image.tif");
+        let silent = manners.habit == Habit::NoHead && method == "HEAD";
         let refused = silent || bytes.is_err();
         let bytes = bytes.unwrap_or_default();
         let etag = manners.etag.as_ref();
@@ -92,7 +114,7 @@ fn serve(mut stream: TcpStream, folder: &Path, manners: &Mutex<Manners>) {
             if stream.write_all(part).is_err() {
                 return;
             }
-            if manners.changes && !refused {
+            if manners.habit == Habit::Changes && !refused {
                 manners.etag = Some("another".to_owned());
             }
         }
@@ -128,9 +150,9 @@ fn entry(field: &Field, image: &str) -> serde_json::Value {
 fn an_image_over_the_network_stands_in_the_record_with_size_and_etag() {
     let near = Field::new();
     assert_eq!(near.run(&["map"]).status, Some(0));
-    for no_head in [false, true] {
+    for habit in [Habit::Plain, Habit::NoHead] {
         let (field, server) = field(Manners {
-            no_head,
+            habit,
             ..marked("first")
         });
         let refused = field.run(&["map"]);
@@ -157,7 +179,7 @@ fn an_image_over_the_network_stands_in_the_record_with_size_and_etag() {
 #[test]
 fn an_image_that_changes_while_it_is_read_makes_no_map() {
     let (field, _server) = field(Manners {
-        changes: true,
+        habit: Habit::Changes,
         ..marked("first")
     });
     let wording = field.run(&["map", "--network"]);
@@ -206,4 +228,43 @@ fn the_fields_of_a_farm_are_made_again_when_their_image_on_the_network_changes()
     assert_eq!(sums["made"], 4, "nobody knows whether it has changed");
     let why = rows[1]["why"].as_str().unwrap();
     assert!(why.contains("is as it was is unknown"), "{why}");
+}
+
+#[test]
+fn a_map_of_an_image_over_the_network_goes_on_a_stick() {
+    let (field, _server) = field(marked("first"));
+    let wording = field.run(&["map", "--network"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
+    let wording = field.command(&["stick", "job.toml", "--to", "stick"]);
+    assert_eq!(wording.status, Some(0), "{}", wording.err);
+    assert!(field.path("stick/haulm.json").is_file());
+}
+
+#[test]
+fn a_server_that_stops_answering_is_not_called_a_change() {
+    let (field, _server) = field(Manners {
+        habit: Habit::FallsSilent,
+        ..marked("first")
+    });
+    let wording = field.run(&["map", "--network"]);
+    assert_eq!(wording.status, Some(1), "{}", wording.out);
+    assert!(wording.err.contains("file.unreachable"), "{}", wording.err);
+    assert!(!field.path("out/machine").exists());
+}
+
+#[test]
+fn fields_whose_image_could_not_be_read_over_the_network_are_tried_again() {
+    let farm = crate::batch::Farm::new();
+    let server = Server::of(farm.path(""), marked("first"));
+    let address = server.image().replace("image.tif", "tile.tif");
+    farm.change("farm.toml", "\"tile.tif\"", &format!("\"{address}\""));
+    server.set(Manners {
+        habit: Habit::GivesNothing,
+        ..marked("first")
+    });
+    let (_, rows, sums) = farm.run(&["--network"]);
+    assert_eq!(sums["done"].as_u64(), Some(0), "{rows:#?}");
+    server.set(marked("first"));
+    let (_, rows, sums) = farm.run(&["--network"]);
+    assert_eq!(sums["done"].as_u64(), Some(3), "{rows:#?}");
 }

@@ -126,6 +126,20 @@ def test_workers_that_are_killed_lose_nothing(tmp_path, cluster, by_command, tog
     assert made.hashes(tmp_path / "season") == by_command
 
 
+def test_a_run_that_is_stopped_stops_its_workers(tmp_path, cluster, by_command, together):
+    path = made.make(tmp_path, FIELDS, SPOILT)
+
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        haulm.batch.submit(cluster, path, progress=stop)
+    ran = haulm.batch.submit(cluster, path)
+    assert ran.states["done"] == FIELDS - 1 and not ran.busy
+    assert made.hashes(tmp_path / "season") == by_command
+    assert not list((tmp_path / "season").glob(".under_way*"))
+
+
 class Dies(WorkerPlugin):
     """A worker on which one field is fatal, as a fault of a library would be."""
 
@@ -134,28 +148,15 @@ class Dies(WorkerPlugin):
     def setup(self, worker):
         import haulm.batch
 
-        plain = haulm.batch.Farm
+        plain = haulm.batch._Marks.set
 
-        class Deadly:
-            def __init__(self, farm):
-                self.farm = farm
+        def deadly(marks, field):
+            mark = plain(marks, field)
+            if field == 3:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return mark
 
-            @staticmethod
-            def open(*arguments, **keywords):
-                return Deadly(plain.open(*arguments, **keywords))
-
-            def row(self, field):
-                return self.farm.row(field)
-
-            def run_field(self, field):
-                if field == 3:
-                    os.kill(os.getpid(), signal.SIGKILL)
-                return self.farm.run_field(field)
-
-            def mark_crashed(self, field, reason):
-                return self.farm.mark_crashed(field, reason)
-
-        haulm.batch.Farm = Deadly
+        haulm.batch._Marks.set = deadly
 
 
 def test_a_field_that_kills_three_workers_is_a_row(tmp_path, cluster, by_command, together):

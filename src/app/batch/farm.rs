@@ -80,7 +80,7 @@ impl Farm {
         set_up(common);
         let held = Held::new(
             memory::of_blocks(common.memory_mib),
-            copies(&folder, &settings),
+            output(&folder, &settings, making).join(COPIES),
         );
         let at = |layer: &FarmLayer| folder.join(&layer.path);
         let features = each(&settings.fields, &at(&settings.fields), common)?;
@@ -141,15 +141,11 @@ impl Farm {
     /// The output folder of all that this run makes: the farm's own, or that of its tables within it, so that no table without maps ever stands beside maps of
     /// other settings.
     pub fn output(&self) -> PathBuf {
-        let output = self.folder.join(&self.settings.output);
-        match self.making {
-            Making::Maps => output,
-            Making::Tables => output.join(TABLES),
-        }
+        output(&self.folder, &self.settings, self.making)
     }
-    /// Where copies of images lie that are slow to decode, for maps and tables alike.
+    /// Where copies of images lie that are slow to decode: of maps and of tables apart, since whichever ends first takes them away.
     pub(super) fn copies(&self) -> PathBuf {
-        copies(&self.folder, &self.settings)
+        self.output().join(COPIES)
     }
     /// The output folder of one field.
     pub(super) fn output_of(&self, field: &FarmField) -> PathBuf {
@@ -369,8 +365,12 @@ pub(super) const TABLES: &str = "tables";
 /// Copies of images that are slow to decode, for the time of a run.
 const COPIES: &str = "staged";
 
-fn copies(folder: &Path, settings: &FarmSettings) -> PathBuf {
-    folder.join(&settings.output).join(COPIES)
+fn output(folder: &Path, settings: &FarmSettings, making: Making) -> PathBuf {
+    let output = folder.join(&settings.output);
+    match making {
+        Making::Maps => output,
+        Making::Tables => output.join(TABLES),
+    }
 }
 
 /// Keeps each field's polygon under the filter that its job has.

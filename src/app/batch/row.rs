@@ -8,6 +8,7 @@ use serde_json::Value;
 
 use crate::app::error::{AppError, Kind};
 use crate::finding::{Finding, Severity};
+use crate::format::network::lies_there;
 use crate::job::fault::NOTHING_HERE;
 
 /// Folder of the rows below the output folder.
@@ -260,9 +261,17 @@ impl FieldRow {
             .count()
     }
 
-    /// Whether the same work would come to the same again; what hung on the disk, on memory or on a file that was being written may not.
+    /// Whether the same work would come to the same again; what hung on the disk, on memory, on a network or on a file that was being written may not.
     pub fn is_final(&self) -> bool {
-        let passing = ["output.", "memory.", "file.", "internal"];
+        let mut passing = vec!["output.", "memory.", "file.", "internal"];
+        if self
+            .made
+            .inputs
+            .keys()
+            .any(|file| lies_there(Path::new(file)))
+        {
+            passing.push("image.unreadable");
+        }
         match self.state {
             FieldState::Done | FieldState::Stopped => true,
             FieldState::Refused => !self

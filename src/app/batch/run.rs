@@ -246,7 +246,9 @@ impl Farm {
                     }
                     pass(&mut image, why);
                 }
-                Err(error) if error.code == "cancelled" || error.code == "file.changed" => {
+                Err(error)
+                    if ["cancelled", "file.changed", "file.unreachable"].contains(&error.code) =>
+                {
                     return Err(error);
                 }
                 Err(error) => {
@@ -431,10 +433,11 @@ impl Farm {
                 drop(ran);
                 progress.advance(1);
             }
+            self.held.shelf.close();
         };
         // A pool of its own: what a field shares out among threads stays on the thread that makes it, where handing it over would cost more than the work itself.
         let pool = rayon::ThreadPoolBuilder::new()
-            .num_threads(threads(&self.common).min(order.len()).max(1))
+            .num_threads(threads(&self.common).max(1))
             // With a name: what GDAL says on a thread without one is taken for anybody's.
             .thread_name(|_| "field".to_owned())
             .stack_size(STACK)

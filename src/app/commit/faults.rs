@@ -242,7 +242,7 @@ fn a_failed_step_leaves_old_or_new_and_nothing_else() {
                         .any(|finding| finding.code == codes::OUTPUT_STAGE)
                 });
                 if closing || matches!(done, Err(CommitError::Interrupted { .. })) {
-                    assert!(recover::pending(place).is_ok());
+                    assert!(recover::pending(place).is_some() || done.is_ok());
                     recover::recover(&Failing::never(), place).unwrap();
                     found = tree(root);
                 }
@@ -362,7 +362,7 @@ fn an_interrupted_commit_is_announced_and_finished() {
     let scratch = scratch();
     let (place, _) = half_way(scratch.path());
     let before = tree(scratch.path());
-    let finding = recover::pending(&place).unwrap().unwrap();
+    let finding = recover::pending(&place).unwrap();
     assert!(
         finding.message.contains("interrupted"),
         "{}",

@@ -159,7 +159,7 @@ pub fn commit(
 /// When another run holds the folder, or files were changed since the interruption.
 pub fn recover(folder: &Path) -> Result<Option<Finding>, CommitError> {
     let place = Place::of(folder)?;
-    if place.stages()?.is_empty() {
+    if place.stages().is_empty() {
         return Ok(None);
     }
     let _lock = Lock::take(&place, &Cancel::new())?;
@@ -169,9 +169,9 @@ pub fn recover(folder: &Path) -> Result<Option<Finding>, CommitError> {
 /// Says whether an interrupted commit waits to be completed; changes nothing.
 ///
 /// # Errors
-/// When the folder or its parent cannot be listed.
+/// When the path can be none of a folder.
 pub fn pending(folder: &Path) -> Result<Option<Finding>, CommitError> {
-    recover::pending(&Place::of(folder)?)
+    Ok(recover::pending(&Place::of(folder)?))
 }
 
 /// Refuses a folder that cannot be written to, or whose content is not to be replaced; changes nothing.
@@ -181,7 +181,7 @@ pub fn pending(folder: &Path) -> Result<Option<Finding>, CommitError> {
 pub fn check_writable(folder: &Path, options: &CommitOptions) -> Result<(), CommitError> {
     let place = Place::of(folder)?;
     place.check_writable()?;
-    if recover::pending(&place)?.is_some() {
+    if recover::pending(&place).is_some() {
         // What is there now is half of two runs; the real run completes it before it looks.
         return Ok(());
     }
@@ -230,7 +230,7 @@ fn dry_run_at(
     options: &CommitOptions,
 ) -> Result<CommitReport, CommitError> {
     place.check_writable()?;
-    let pending = recover::pending(place)?;
+    let pending = recover::pending(place);
     let overwrite = options.overwrite || pending.is_some();
     let plan = plan::plan(place, files, overwrite)?;
     let mut report = report(&plan, files);

@@ -9,20 +9,20 @@ use crate::app::commit::place::Place;
 use crate::finding::{Finding, codes};
 
 /// Whether an interrupted run waits to be finished.
-pub(crate) fn pending(place: &Place) -> Result<Option<Finding>, CommitError> {
-    let stages = place.stages()?;
+pub(crate) fn pending(place: &Place) -> Option<Finding> {
+    let stages = place.stages();
     let journalled = stages.iter().any(|stage| stage.join(JOURNAL).exists());
     let text = format!(
         "a run was interrupted while writing {}: the next run completes it",
         place.folder.display()
     );
-    Ok(journalled.then(|| Finding::caution(codes::OUTPUT_INTERRUPTED, text)))
+    journalled.then(|| Finding::caution(codes::OUTPUT_INTERRUPTED, text))
 }
 
 /// Finishes or takes back what interrupted runs left. The caller holds the lock.
 pub(crate) fn recover(disk: &dyn Disk, place: &Place) -> Result<Option<Finding>, CommitError> {
     let mut wording = None;
-    for stage in place.stages()? {
+    for stage in place.stages() {
         let path = stage.join(JOURNAL);
         if !path.exists() {
             // Without a journal nothing in the folder was touched yet, or all of it is done.

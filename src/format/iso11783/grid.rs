@@ -473,20 +473,17 @@ fn run_outwards(
     barriers: &Barriers,
     reach: f64,
 ) {
-    let cols = grid.lattice.cols;
-    let mut neighbours = Neighbours::new(grid.lattice.rows, cols, reach);
+    let (rows, cols) = (grid.lattice.rows, grid.lattice.cols);
+    let mut neighbours = Neighbours::new((rows, cols), reach, |cell| {
+        inside.cells.share[cell] <= MINIMUM_SHARE
+    });
     for (zone, rings) in zones.iter().enumerate() {
-        neighbours.add(zone, rings, |cell| {
-            inside.cells.share[cell] <= MINIMUM_SHARE
-        });
+        neighbours.add(zone, rings);
     }
-    for (cell, rate) in grid.rates.iter_mut().enumerate() {
-        let Some(near) = neighbours.of(cell) else {
-            continue;
-        };
+    for (cell, near) in neighbours.within_reach() {
         let centre = [(cell % cols) as f64 + 0.5, (cell / cols) as f64 + 0.5];
         if !barriers.bar(cell, centre, near.at) {
-            *rate = rates.zones[near.zone].shown;
+            grid.rates[cell] = rates.zones[near.zone].shown;
         }
     }
 }

@@ -15,27 +15,56 @@ pub(super) struct Near {
     pub(super) zone: usize,
 }
 
+/// Cells of a row, side by side, that hold none of the field.
+#[derive(Clone, Debug)]
+struct Run {
+    cols: std::ops::Range<usize>,
+    /// Position of the first among all that was found.
+    at: usize,
+}
+
 /// Nearest zones of cells that lie within reach of the field but hold none of it.
 pub(super) struct Neighbours {
-    rows: usize,
     cols: usize,
     reach: f64,
+    /// Cells outside the field, row by row: most edges lie between zones, and reach none.
+    rows: Vec<Vec<Run>>,
     found: Vec<Option<Near>>,
 }
 
 impl Neighbours {
-    /// Looks as far as `reach` cells.
-    pub(super) fn new(rows: usize, cols: usize, reach: f64) -> Self {
+    /// Looks as far as `reach` cells. `is_outside` tells which cells hold nothing of the field.
+    pub(super) fn new(
+        (rows, cols): (usize, usize),
+        reach: f64,
+        is_outside: impl Fn(usize) -> bool,
+    ) -> Self {
+        let mut count = 0;
+        let runs_of = |row: usize| {
+            let mut runs: Vec<Run> = Vec::new();
+            for col in (0..cols).filter(|col| is_outside(row * cols + col)) {
+                match runs.last_mut() {
+                    Some(run) if run.cols.end == col => run.cols.end += 1,
+                    _ => runs.push(Run {
+                        cols: col..col + 1,
+                        at: count,
+                    }),
+                }
+                count += 1;
+            }
+            runs
+        };
+        let rows = (0..rows).map(runs_of).collect();
         Self {
-            rows,
             cols,
             reach,
-            found: vec![None; rows * cols],
+            rows,
+            found: vec![None; count],
         }
     }
 
-    /// Takes note of a zone's edges. `is_outside` tells which cells hold nothing of the field. Ties keep the earlier zone.
-    pub(super) fn add(&mut self, zone: usize, rings: &[Ring], is_outside: impl Fn(usize) -> bool) {
+    /// Takes note of a zone's edges. Ties keep the earlier zone.
+    pub(super) fn add(&mut self, zone: usize, rings: &[Ring]) {
         // A centre lies up to half a diagonal beyond the cell's nearest point.
         let far = self.reach + 0.75;
         for edge in rings.iter().flat_map(|ring| ring.windows(2)) {
@@ -44,70 +73,76 @@ impl Neighbours {
                 let low = libm::floor(a[axis].min(b[axis]) - far).max(0.0) as usize;
                 low..(libm::ceil(a[axis].max(b[axis]) + far).max(0.0) as usize).min(count)
             };
-            for row in window(1, self.rows) {
-                for col in window(0, self.cols) {
-                    let cell = row * self.cols + col;
-                    if is_outside(cell) {
-                        self.look(cell, row, col, zone, a, b);
+            let (rows, cols) = (window(1, self.rows.len()), window(0, self.cols));
+            for row in rows {
+                for run in &self.rows[row] {
+                    let met = run.cols.start.max(cols.start)..run.cols.end.min(cols.end);
+                    for col in met {
+                        let here = &mut self.found[run.at + col - run.cols.start];
+                        look(here, (col as f64, row as f64), zone, a, b);
                     }
                 }
             }
         }
     }
 
-    /// Whether an edge's box lies so far from a cell that the edge can be neither the nearest to it nor to its centre.
-    fn is_beaten(&self, cell: usize, (x, y): (f64, f64), a: [f64; 2], b: [f64; 2]) -> bool {
-        let Some(near) = self.found[cell] else {
-            return false;
-        };
-        let beyond = |axis: usize, low: f64, high: f64| {
-            let (least, most) = (a[axis].min(b[axis]), a[axis].max(b[axis]));
-            (least - high).max(low - most).max(0.0)
-        };
-        let square = |u: f64, v: f64| u * u + v * v;
-        let gap_2 = square(beyond(0, x, x + 1.0), beyond(1, y, y + 1.0));
-        let centre_2 = square(beyond(0, x + 0.5, x + 0.5), beyond(1, y + 0.5, y + 0.5));
-        // A hair more than what was found, so that rounding of the box decides nothing.
-        gap_2 > near.gap * near.gap + 1e-9 && centre_2 > near.centre_2 + 1e-9
+    /// Each cell that lies within reach, with its nearest edge; row by row.
+    pub(super) fn within_reach(&self) -> impl Iterator<Item = (usize, Near)> + '_ {
+        let (cols, reach) = (self.cols, self.reach);
+        let cells = self.rows.iter().enumerate().flat_map(move |(row, runs)| {
+            let cell = move |col| row * cols + col;
+            runs.iter().flat_map(move |run| run.cols.clone().map(cell))
+        });
+        cells.zip(&self.found).filter_map(move |(cell, near)| {
+            near.filter(|near| near.gap <= reach + 1e-9)
+                .map(|near| (cell, near))
+        })
     }
+}
 
-    fn look(&mut self, cell: usize, row: usize, col: usize, zone: usize, a: [f64; 2], b: [f64; 2]) {
-        let (x, y) = (col as f64, row as f64);
-        if self.is_beaten(cell, (x, y), a, b) {
-            return;
-        }
-        let at = nearest([x + 0.5, y + 0.5], a, b);
-        let centre_2 = distance_2([x + 0.5, y + 0.5], at);
-        let corners = [[x, y], [x + 1.0, y], [x, y + 1.0], [x + 1.0, y + 1.0]];
-        let to_box = |p: [f64; 2]| distance_2(p, [p[0].clamp(x, x + 1.0), p[1].clamp(y, y + 1.0)]);
-        let gap = corners
-            .iter()
-            .map(|corner| distance_2(*corner, nearest(*corner, a, b)))
-            .fold(to_box(a).min(to_box(b)), f64::min);
-        let gap = libm::sqrt(gap);
-        let here = &mut self.found[cell];
-        match here {
-            None => {
-                *here = Some(Near {
-                    centre_2,
-                    gap,
-                    at,
-                    zone,
-                });
-            }
-            Some(near) => {
-                near.gap = near.gap.min(gap);
-                // Rounding must not decide between zones that share a vertex.
-                if centre_2 < near.centre_2 - 1e-9 {
-                    (near.centre_2, near.at, near.zone) = (centre_2, at, zone);
-                }
-            }
-        }
+/// Whether an edge's box lies so far from a cell that the edge can be neither the nearest to it nor to its centre.
+fn is_beaten(near: &Near, (x, y): (f64, f64), a: [f64; 2], b: [f64; 2]) -> bool {
+    let beyond = |axis: usize, low: f64, high: f64| {
+        let (least, most) = (a[axis].min(b[axis]), a[axis].max(b[axis]));
+        (least - high).max(low - most).max(0.0)
+    };
+    let square = |u: f64, v: f64| u * u + v * v;
+    let gap_2 = square(beyond(0, x, x + 1.0), beyond(1, y, y + 1.0));
+    let centre_2 = square(beyond(0, x + 0.5, x + 0.5), beyond(1, y + 0.5, y + 0.5));
+    // A hair more than what was found, so that rounding of the box decides nothing.
+    gap_2 > near.gap * near.gap + 1e-9 && centre_2 > near.centre_2 + 1e-9
+}
+
+/// Takes an edge for the cell with this least corner, where it is nearer than what was found.
+fn look(here: &mut Option<Near>, (x, y): (f64, f64), zone: usize, a: [f64; 2], b: [f64; 2]) {
+    if here.is_some_and(|near| is_beaten(&near, (x, y), a, b)) {
+        return;
     }
-
-    /// The nearest edge of a cell, when the cell lies within reach.
-    pub(super) fn of(&self, cell: usize) -> Option<Near> {
-        self.found[cell].filter(|near| near.gap <= self.reach + 1e-9)
+    let at = nearest([x + 0.5, y + 0.5], a, b);
+    let centre_2 = distance_2([x + 0.5, y + 0.5], at);
+    let corners = [[x, y], [x + 1.0, y], [x, y + 1.0], [x + 1.0, y + 1.0]];
+    let to_box = |p: [f64; 2]| distance_2(p, [p[0].clamp(x, x + 1.0), p[1].clamp(y, y + 1.0)]);
+    let gap = corners
+        .iter()
+        .map(|corner| distance_2(*corner, nearest(*corner, a, b)))
+        .fold(to_box(a).min(to_box(b)), f64::min);
+    let gap = libm::sqrt(gap);
+    match here {
+        None => {
+            *here = Some(Near {
+                centre_2,
+                gap,
+                at,
+                zone,
+            });
+        }
+        Some(near) => {
+            near.gap = near.gap.min(gap);
+            // Rounding must not decide between zones that share a vertex.
+            if centre_2 < near.centre_2 - 1e-9 {
+                (near.centre_2, near.at, near.zone) = (centre_2, at, zone);
+            }
+        }
     }
 }
 
@@ -204,16 +239,34 @@ mod tests {
 
     #[test]
     fn nearest_zone_within_reach() {
-        let mut near = Neighbours::new(1, 5, 1.5);
-        near.add(0, &[vec![[1.0, -9.0], [1.0, 9.0]]], |cell| cell > 0);
-        near.add(1, &[vec![[4.75, -9.0], [4.75, 9.0]]], |cell| cell > 0);
-        assert!(near.of(0).is_none(), "the field's own cell");
-        assert_eq!(near.of(1).map(|n| (n.zone, n.gap)), Some((0, 0.0)));
-        assert_eq!(near.of(2).map(|n| (n.zone, n.gap)), Some((0, 1.0)));
-        assert_eq!(
-            near.of(3).map(|n| (n.zone, n.gap, n.at)),
-            Some((1, 0.75, [4.75, 0.5]))
+        let mut near = Neighbours::new((1, 5), 1.5, |cell| cell > 0);
+        near.add(0, &[vec![[1.0, -9.0], [1.0, 9.0]]]);
+        near.add(1, &[vec![[4.75, -9.0], [4.75, 9.0]]]);
+        let found: Vec<_> = near.within_reach().collect();
+        let cells: Vec<usize> = found.iter().map(|(cell, _)| *cell).collect();
+        assert_eq!(cells, [1, 2, 3, 4], "not the field's own cell");
+        let told = |k: usize| (found[k].1.zone, found[k].1.gap);
+        assert_eq!((told(0), told(1)), ((0, 0.0), (0, 1.0)));
+        assert_eq!((told(2), found[2].1.at), ((1, 0.75), [4.75, 0.5]));
+    }
+
+    #[test]
+    fn cells_outside_are_found_in_all_rows() {
+        // A field of two cells in the middle of twelve.
+        let field = [5, 6];
+        let mut near = Neighbours::new((3, 4), 0.5, |cell| !field.contains(&cell));
+        near.add(
+            7,
+            &[vec![
+                [1.0, 1.0],
+                [3.0, 1.0],
+                [3.0, 2.0],
+                [1.0, 2.0],
+                [1.0, 1.0],
+            ]],
         );
+        let cells: Vec<usize> = near.within_reach().map(|(cell, _)| cell).collect();
+        assert_eq!(cells, [0, 1, 2, 3, 4, 7, 8, 9, 10, 11]);
     }
 
     #[test]
@@ -229,18 +282,17 @@ mod tests {
                 vec![from, [from[0] + dice(1.0) - 0.5, from[1] + dice(1.0) - 0.5]]
             })
             .collect();
-        let mut near = Neighbours::new(9, 12, 2.0);
+        let mut near = Neighbours::new((9, 12), 2.0, |_| true);
         for (zone, edge) in edges.iter().enumerate() {
-            near.add(zone, std::slice::from_ref(edge), |_| true);
+            near.add(zone, std::slice::from_ref(edge));
         }
         for (cell, found) in near.found.iter().enumerate() {
-            let (x, y) = ((cell % 12) as f64, (cell / 12) as f64);
-            let mut alone = Neighbours::new(9, 12, 2.0);
+            let place = ((cell % 12) as f64, (cell / 12) as f64);
             let (mut gap, mut centre_2) = (f64::INFINITY, f64::INFINITY);
             for edge in &edges {
-                alone.found[cell] = None;
-                alone.look(cell, y as usize, x as usize, 0, edge[0], edge[1]);
-                let one = alone.found[cell].unwrap();
+                let mut one = None;
+                look(&mut one, place, 0, edge[0], edge[1]);
+                let one = one.unwrap();
                 gap = gap.min(one.gap);
                 centre_2 = centre_2.min(one.centre_2);
             }

@@ -21,7 +21,7 @@ use crate::space::crs::Crs;
 pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let mut bytes = bytes_of(path)?;
     if bytes.starts_with(b"PK") {
-        let files = unzipped(path, &bytes)?;
+        let files = unzipped(path, &bytes, |_| true)?;
         let main = files
             .into_iter()
             .find(|(name, _)| name.to_ascii_lowercase().ends_with(".kml"));

@@ -16,10 +16,11 @@ const RATIO: u64 = 200;
 /// ... once it is larger than this: a small grid of one rate packs better than any honest ratio. (bytes)
 const SMALL: u64 = 16 << 20;
 
-/// Files of an archive by their path in it.
+/// Files of an archive by their path in it, those that `is_wanted` by their last name; the others are not unpacked.
 pub(in crate::format) fn unzipped(
     path: &Path,
     bytes: &[u8],
+    is_wanted: impl Fn(&str) -> bool,
 ) -> Result<BTreeMap<String, Vec<u8>>, MapError> {
     let refused = |reason: String| MapError::Archive {
         path: path.to_owned(),
@@ -52,6 +53,9 @@ pub(in crate::format) fn unzipped(
             || name.split('/').any(|step| step == "..");
         if strays {
             return Err(refused(format!("its entry {name:?} points out of it")));
+        }
+        if !is_wanted(name.rsplit('/').next().unwrap_or_default()) {
+            continue;
         }
         // What the archive says of a size is not believed: reading stops at the limit itself.
         let most = left.min((entry.compressed_size().saturating_mul(RATIO)).max(SMALL));
@@ -103,4 +107,28 @@ pub(in crate::format) fn xml_tree<'a>(
         path: path.to_owned(),
         reason: error.to_string(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Write as _;
+    use zip::write::{SimpleFileOptions, ZipWriter};
+
+    #[test]
+    fn what_nobody_reads_is_not_unpacked() {
+        let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
+        for (name, size) in [("SET/MAIN.XML", 10), ("SET/LOG.BIN", SMALL as usize + 1)] {
+            archive
+                .start_file(name, SimpleFileOptions::default())
+                .unwrap();
+            archive.write_all(&vec![b' '; size]).unwrap();
+        }
+        let bytes = archive.finish().unwrap().into_inner();
+        let path = Path::new("set.zip");
+        let wording = unzipped(path, &bytes, |_| true).unwrap_err().to_string();
+        assert!(wording.contains("SET/LOG.BIN"), "{wording}");
+        let files = unzipped(path, &bytes, |name| name != "LOG.BIN").unwrap();
+        assert_eq!(files.keys().collect::<Vec<_>>(), ["SET/MAIN.XML"]);
+    }
 }

@@ -137,6 +137,8 @@ fn opened(Run(run): &Run, path: &Path) -> Result<Rc<Dataset>, String> {
     }
     let dataset = Rc::new(open(path).map_err(|error| error.to_string())?);
     HANDLES.with_borrow_mut(|all| {
+        // What an earlier run had open would keep its copies of images on the disk.
+        all.retain(|(of, ..)| of == run);
         if all.len() == OPENED {
             all.remove(0);
         }

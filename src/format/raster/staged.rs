@@ -2,6 +2,8 @@
 //!
 //! No number changes: the copy is packed without loss, and its facts (nodata, scale, masks) are the original's.
 
+use std::fs::Permissions;
+use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
 use gdal::raster::{GdalDataType, GdalType, RasterCreationOptions};
@@ -22,17 +24,17 @@ pub(super) fn stage(path: &Path, copy: &Path) -> Result<(), String> {
     }
     let folder = copy.parent().unwrap_or_else(|| Path::new("."));
     fs_err::create_dir_all(folder).map_err(|error| error.to_string())?;
-    let made = folder.join(format!(
-        ".{}-{}",
-        std::process::id(),
-        copy.file_name().unwrap_or_default().to_string_lossy()
-    ));
-    let done = copied(path, &made)
-        .and_then(|()| fs_err::rename(&made, copy).map_err(|error| error.to_string()));
-    if done.is_err() {
-        let _ = fs_err::remove_file(&made);
-    }
-    done
+    // Machines that share the folder may have equal process numbers.
+    let made = tempfile::Builder::new()
+        .prefix(".staged-")
+        .suffix(".tif")
+        // As of any file of the output: others who work on the farm read it too.
+        .permissions(Permissions::from_mode(0o666))
+        .tempfile_in(folder)
+        .map_err(|error| error.to_string())?
+        .into_temp_path();
+    copied(path, &made.to_path_buf())?;
+    made.persist(copy).map_err(|error| error.to_string())
 }
 
 fn copied(path: &Path, to: &PathBuf) -> Result<(), String> {

@@ -9,10 +9,12 @@ path. Nothing is kept but what is stored there: a run that was killed goes on wh
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
 import json
 import os
 import pathlib
+import shutil
 import sys
 import threading
 import uuid
@@ -61,28 +63,35 @@ class _Marks:
 
     def __init__(self, folder: str) -> None:
         self.folder = pathlib.Path(folder)
+        # Apart, since the others are listed for each field.
+        self.finished = self.folder / "finished"
+
+    def begin(self) -> None:
+        self.finished.mkdir(parents=True)
 
     def of(self, field: int) -> list[pathlib.Path]:
         return list(self.folder.glob(f"{field}.*"))
 
-    def set(self, field: int) -> pathlib.Path:
-        self.folder.mkdir(parents=True, exist_ok=True)
+    def set(self, field: int) -> pathlib.Path | None:
+        """Marks a field; ``None`` when the run is over, and nobody waits for it any more."""
         mark = self.folder / f"{field}.{uuid.uuid4().hex}"
-        mark.touch()
+        try:
+            mark.touch()
+        except FileNotFoundError:
+            return None
         return mark
 
     def finish(self, field: int, mark: pathlib.Path) -> None:
-        """A field is made: whoever is given its neighbours again passes over it."""
-        mark.rename(self.folder / f"done.{field}")
+        """A field is made: whoever is given it again passes over it."""
+        with contextlib.suppress(FileNotFoundError):
+            mark.rename(self.finished / str(field))
 
     def is_finished(self, field: int) -> bool:
-        return (self.folder / f"done.{field}").exists()
+        return (self.finished / str(field)).exists()
 
     def clear(self) -> None:
-        for mark in self.folder.glob("*"):
-            mark.unlink(missing_ok=True)
-        if self.folder.is_dir():
-            self.folder.rmdir()
+        # A worker that is still at a field may leave its mark meanwhile; the folder says so, and harms nobody.
+        shutil.rmtree(self.folder, ignore_errors=True)
 
 
 _lock = threading.Lock()
@@ -105,6 +114,8 @@ def _make(path: str, how: dict[str, Any], marks: str, fields: list[int]) -> list
     for field in fields:
         if (row := _known(farm, kept, field)) is None:
             mark = kept.set(field)
+            if mark is None:
+                break
             row = _short(farm.run_field(field))
             # Another run's row is stored by that one, if at all.
             mark.unlink(missing_ok=True) if row["state"] in ("busy", "cancelled") else kept.finish(field, mark)
@@ -153,7 +164,7 @@ def _answers(client: Client, task: Callable[[list[int]], Future], due: deque[lis
 
 
 def _together(fields: list[int], threads: int) -> deque[list[int]]:
-    """Neighbours by ``TOGETHER``, fewer towards the end, so that no thread waits long for another's last ones."""
+    """Fields by ``TOGETHER``, fewer towards the end, so that no thread waits long for another's last ones."""
     parts: deque[list[int]] = deque()
     at = 0
     while at < len(fields):
@@ -176,7 +187,7 @@ def submit(
     """Makes every field of a farm file that is due, on the workers of a Dask client, and puts all rows together.
 
     ``redo``: whether work that is done is done again. ``tables``: the farm's tables alone, without maps. ``window``: fields that are handed over at once, each by
-    itself; by default two parcels of up to eight neighbours a thread, of which a thread has one field under way. ``memory_mib``: memory that a worker may use [MiB].
+    itself; by default two parcels of up to eight a thread, of which a thread has one field under way. ``memory_mib``: memory that a worker may use [MiB].
     ``progress`` is called after each field with fields finished, fields due, and the field's row in short.
 
     A field that is refused or stopped is a row with its reason. A worker that is lost is made up for by another; a field that takes three with it becomes a row in
@@ -192,6 +203,7 @@ def submit(
     fields = [field for field in range(len(here)) if redo or here.due(field) is not None]
     count, skipped = len(fields), len(here) - len(fields)
     marks = _Marks(str(here.output / f".under_way_{uuid.uuid4().hex[:12]}"))
+    marks.begin()
     returned: dict[int, int] = {}
     made, busy = 0, []
 
@@ -242,7 +254,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--scheduler", metavar="ADDRESS", required=True, help="address of the scheduler, tcp://HOST:PORT; on one machine use haulm batch")
     parser.add_argument("--redo", action="store_true", help="make again what is done")
     parser.add_argument("--tables", action="store_true", help="the farm's tables alone, without maps")
-    parser.add_argument("--window", type=int, metavar="N", help="fields handed over at once (default: two parcels of up to eight neighbours a thread)")
+    parser.add_argument("--window", type=int, metavar="N", help="fields handed over at once (default: two parcels of up to eight a thread)")
     parser.add_argument("--memory", type=int, metavar="MIB", help="memory that a worker may use (default: 2048)")
     parser.add_argument("--json", action="store_true", help="one line of JSON a field, and the sums as the last")
     asked = parser.parse_args(arguments)

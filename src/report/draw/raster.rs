@@ -59,15 +59,15 @@ impl IndexOverview {
             .filter(|(v, inside)| **inside && v.is_finite())
             .map(|(v, _)| *v)
             .collect();
-        values.sort_by(f64::total_cmp);
-        let at = |share: f64| {
-            values
-                .get(((values.len() as f64 - 1.0) * share) as usize)
-                .copied()
+        let mut at = |share: f64| {
+            let place = ((values.len() as f64 - 1.0) * share) as usize;
+            (place < values.len()).then(|| *values.select_nth_unstable_by(place, f64::total_cmp).1)
         };
-        Some((at(0.02)?, at(0.98)?))
-            .filter(|(low, high)| low < high)
-            .or_else(|| at(0.5).map(|v| (v - 0.01, v + 0.01)))
+        let (low, high) = (at(0.02)?, at(0.98)?);
+        if low < high {
+            return Some((low, high));
+        }
+        at(0.5).map(|v| (v - 0.01, v + 0.01))
     }
 
     /// As pixels: the ramp spread over `range` in the field, pale greys around it.

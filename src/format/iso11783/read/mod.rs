@@ -183,9 +183,17 @@ fn load_file(path: &Path) -> Result<Loaded, MapError> {
     })
 }
 
+/// Whether a file holds what a machine logged: of a season it is more than all the rest, and none of it is read here.
+fn is_log(name: &str) -> bool {
+    let ends = Path::new(name)
+        .extension()
+        .is_some_and(|end| end.eq_ignore_ascii_case("bin"));
+    ends && name.to_ascii_uppercase().starts_with("TLG")
+}
+
 /// A zipped set.
 fn load_zip(path: &Path) -> Result<Loaded, MapError> {
-    let mut files = unzipped(path, &bytes_of(path)?)?;
+    let mut files = unzipped(path, &bytes_of(path)?, |name| !is_log(name))?;
     let last = |name: &str| name.rsplit('/').next().unwrap_or_default().to_owned();
     let main = files.keys().find(|name| is_main(&last(name))).cloned();
     let main = main.ok_or_else(|| MapError::Unreadable {
