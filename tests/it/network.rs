@@ -5,6 +5,7 @@ use std::net::{TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
+use crate::batch::Farm;
 use crate::field::Field;
 
 /// What a server does.
@@ -129,6 +130,15 @@ fn field(manners: Manners) -> (Field, Server) {
     (field, server)
 }
 
+/// A farm with its image on a server.
+fn farm(manners: Manners) -> (Farm, Server) {
+    let farm = Farm::new();
+    let server = Server::of(farm.path(""), manners);
+    let address = server.image().replace("image.tif", "tile.tif");
+    farm.change("farm.toml", "\"tile.tif\"", &format!("\"{address}\""));
+    (farm, server)
+}
+
 fn marked(etag: &str) -> Manners {
     Manners {
         etag: Some(etag.to_owned()),
@@ -211,10 +221,7 @@ fn a_server_that_says_nothing_of_the_state_is_a_caution() {
 
 #[test]
 fn the_fields_of_a_farm_are_made_again_when_their_image_on_the_network_changes() {
-    let farm = crate::batch::Farm::new();
-    let server = Server::of(farm.path(""), marked("first"));
-    let address = server.image().replace("image.tif", "tile.tif");
-    farm.change("farm.toml", "\"tile.tif\"", &format!("\"{address}\""));
+    let (farm, server) = farm(marked("first"));
     let (_, rows, sums) = farm.run(&["--network"]);
     assert_eq!(
         (sums["done"].as_u64(), sums["made"].as_u64()),
@@ -248,11 +255,7 @@ fn a_map_of_an_image_over_the_network_goes_on_a_stick() {
 
 #[test]
 fn fields_whose_image_could_not_be_read_over_the_network_are_tried_again() {
-    let farm = crate::batch::Farm::new();
-    let server = Server::of(farm.path(""), marked("first"));
-    let address = server.image().replace("image.tif", "tile.tif");
-    farm.change("farm.toml", "\"tile.tif\"", &format!("\"{address}\""));
-    server.set(Manners {
+    let (farm, server) = farm(Manners {
         habit: Habit::GivesNothing,
         ..marked("first")
     });
