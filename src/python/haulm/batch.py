@@ -117,8 +117,11 @@ def _make(path: str, how: dict[str, Any], marks: str, fields: list[int]) -> list
             if mark is None:
                 break
             row = _short(farm.run_field(field))
-            # Another run's row is stored by that one, if at all.
-            mark.unlink(missing_ok=True) if row["state"] in ("busy", "cancelled") else kept.finish(field, mark)
+            if row["state"] in ("busy", "cancelled"):
+                # Another run's row is stored by that one, if at all.
+                mark.unlink(missing_ok=True)
+            else:
+                kept.finish(field, mark)
         rows.append(row)
     return rows
 
